@@ -1,0 +1,231 @@
+package stack
+
+import (
+	"fmt"
+	"strings"
+)
+
+// A Code is a reason or a warning, for programs; Sentence says it for people.
+type Code string
+
+// A Verdict answers a Request.
+type Verdict struct {
+	Buildable bool
+	Stacks    []Stack  // best first, at most K; empty when not buildable
+	Options   []Option // ways to make it buildable, cheapest or soonest first; empty when buildable
+	Reasons   []Reason // what stops the nearest stack; empty when buildable
+	Worse     []Worse  // answers to an easier question, with what changes
+	Misses    []Miss   // parts that nearly fit, nearest first
+	// Nearest is the first option's stack with its missing parts in place, nil when there is
+	// none or the request is buildable.
+	Nearest     *Stack
+	AvailableOn Date   // earliest day waiting alone makes it buildable
+	HeldBy      string // who has what the first waiting option needs
+	// CoolantLimit and Weakest: of the best stack, or of the nearest stack whose line is whole
+	// but rated too low.
+	CoolantLimit Opt
+	Weakest      string
+}
+
+// Warnings returns the codes of the best stack, sorted; empty when not buildable.
+func (v *Verdict) Warnings() []Code {
+	if len(v.Stacks) == 0 {
+		return nil
+	}
+	var codes []Code
+	for _, w := range v.Stacks[0].Warnings {
+		codes = append(codes, w.Code)
+	}
+	return codes
+}
+
+// A Reason is one thing that stops a stack, or one warning, with its numbers in a sentence.
+type Reason struct {
+	Code Code   `json:"code"`
+	Text string `json:"text"`
+}
+
+// A Used is one place in a stack and what fills it.
+type Used struct {
+	Role    Kind
+	Part    *Part // of an invented part: what is known of it
+	Item    *Item // nil when the part is not on hand
+	Place   string
+	Missing bool     // borrowed, to be bought, or recorded by nobody
+	Need    *Missing // what the place needs, when Missing
+}
+
+// ID returns the tag of the piece, else the code of the part.
+func (u Used) ID() string {
+	if u.Item != nil {
+		return u.Item.ID
+	}
+	if u.Part != nil {
+		return u.Part.Code
+	}
+	return ""
+}
+
+// A Check is one rule applied: the value found, the limit, and where the limit comes from
+// (maker's data on the part, shop default, common practice, request).
+type Check struct {
+	Code   Code   `json:"code"`
+	Name   string `json:"name"`
+	Value  string `json:"value"`
+	Limit  string `json:"limit"`
+	Source string `json:"source"`
+	OK     bool   `json:"ok"`
+	Warn   bool   `json:"warn,omitempty"`
+}
+
+// A Stack is one way to build what was asked.
+type Stack struct {
+	Pieces   []Used // from the turret to the insert, then the coolant line from port to bar
+	Overhang float64
+	Ratio    float64 // overhang / D
+	LimitMM  float64 // longest overhang allowed, mm
+	Grip     Opt     // mm held; unknown for a bar that is not clamped by its shank
+	Mass     Opt     // kg of holder, sleeve, bar, head and adapters; unknown when one is not recorded
+	Route    Route
+	Checks   []Check
+	Warnings []Reason
+	Remarks  []string // worth knowing, no rule behind it
+	Mech     Mechanics
+}
+
+// ClampRatio returns grip / D.
+func (s *Stack) ClampRatio() Opt {
+	d := s.D()
+	if !s.Grip.Known || d <= 0 {
+		return Opt{}
+	}
+	return Some(s.Grip.V / d)
+}
+
+// Find returns the first place of that kind, and whether there is one.
+func (s *Stack) Find(k Kind) (Used, bool) {
+	for _, u := range s.Pieces {
+		if u.Role == k {
+			return u, true
+		}
+	}
+	return Used{}, false
+}
+
+// D returns the shank diameter of the bar in mm, 0 when there is no bar.
+func (s *Stack) D() float64 {
+	if u, ok := s.Find(Bar); ok {
+		return barD(u.Part)
+	}
+	return 0
+}
+
+// IDs returns the tags of the pieces in order.
+func (s *Stack) IDs() []string {
+	ids := make([]string, 0, len(s.Pieces))
+	for _, u := range s.Pieces {
+		ids = append(ids, u.ID())
+	}
+	return ids
+}
+
+// A Route is the way of the coolant. Kind is "" (none asked), "through" or "line".
+type Route struct {
+	Kind    string
+	Steps   []string // ids along the way, the station first
+	Limit   Opt      // bar, the lowest rating
+	Weakest string   // id of the part that sets it
+}
+
+// A Need is one size a missing part must have. Name is the field, with _min or _max when the
+// value is a limit.
+type Need struct {
+	Name  string
+	Value any // string, float64, bool or []string
+}
+
+// Missing is a part to add: its kind and every size it must have.
+type Missing struct {
+	Kind    Kind
+	Needs   []Need
+	Prefers []Need // what would also spare a warning
+	// Owned are pieces the shop owns that would do but are not free, soonest first.
+	Owned []Borrow
+	// Catalogue are recorded parts that would do and are not on hand, cheapest first.
+	Catalogue []Buy
+}
+
+// A Borrow is an owned piece that would do but is not free.
+type Borrow struct {
+	Item   *Item
+	Code   Code // OUT, RESERVED, QUARANTINE, LOST, ON_ORDER
+	HeldBy string
+	Job    string
+	From   Date // first day it can be had; "" = not known
+	Why    string
+	Text   string
+}
+
+// A Buy is a recorded part that is not on hand.
+type Buy struct {
+	Part *Part
+	Text string
+}
+
+// An Option is the smallest set of parts that together make the request buildable.
+type Option struct {
+	Parts       []Missing
+	Cost        int    // rank only: lower is easier to get
+	AvailableOn Date   // when waiting alone is enough; "" when something must be bought
+	HeldBy      string // who has it, when waiting alone is enough
+	PriceCents  Opt    // sum, when every part has a recorded price in one currency
+	Currency    string
+	LeadDays    Opt // the longest
+	Warnings    []Reason
+	Stack       *Stack
+	Text        string
+}
+
+// key names an option by kinds and sizes, so that equal ones are told once.
+func (o *Option) key() string {
+	var b strings.Builder
+	for _, m := range o.Parts {
+		b.WriteString(m.key())
+		b.WriteByte('|')
+	}
+	return b.String()
+}
+
+// A Worse answer is a yes to an easier question.
+type Worse struct {
+	What    string // build_dry, lower_pressure, other_nose_radius, longer_overhang, smaller_bar, other_insert
+	Changes string // in a sentence
+	Stack   Stack
+}
+
+// A Miss is a part that nearly fits.
+type Miss struct {
+	Item     string
+	Kind     Kind
+	Code     Code
+	Distance string // "31.75 in 32: 0.25 mm loose"
+}
+
+// key names a missing part by kind and sizes.
+func (m *Missing) key() string {
+	var b strings.Builder
+	b.WriteString(string(m.Kind))
+	for _, n := range m.Needs {
+		fmt.Fprintf(&b, ";%s=%v", n.Name, n.Value)
+	}
+	return b.String()
+}
+
+// Requires returns the sizes as a map, as the reference cases write them.
+func (m *Missing) Requires() map[string]any {
+	out := make(map[string]any, len(m.Needs))
+	for _, n := range m.Needs {
+		out[n.Name] = n.Value
+	}
+	return out
+}
