@@ -1,0 +1,25 @@
+package labels
+
+// shop is one label of every kind, with invented contents, as a crib would print them.
+func shop() map[string]Label {
+	return map[string]Label{
+		"sleeve": {Tag: "P0000417K", Kind: Piece, Head: "sleeve", Title: "Split sleeve 50 → 32",
+			Sizes:   []Size{{Name: "outside", Value: "50", Unit: "mm"}, {Name: "inside", Value: "32", Unit: "mm"}, {Name: "grip", Value: "128", Unit: "mm"}},
+			Never:   []string{"full-round clamp only, no screws on this bar"}, Note: "drawer C-07", Printed: "2026-11-25"},
+		"head": {Tag: "P0001032T", Kind: Piece, Head: "head", Title: "Head for CNMG 12, coupling 32",
+			Sizes:   []Size{{Name: "coupling", Value: "K32"}, {Name: "hand", Value: "R"}, {Name: "pocket", Value: "CN 12"}, {Name: "smallest bore", Value: "40", Unit: "mm"}},
+			Printed: "2026-11-25"},
+		"insert": {Tag: "L0000088B", Kind: Lot, Head: "inserts", Title: "CNMG 120408-MF",
+			Sizes: []Size{{Name: "radius", Value: "0.8", Unit: "mm", Large: true}, {Name: "edges", Value: "4"}},
+			Note:  "box 3, heat 77120, new only", Printed: "2026-11-25"},
+		"bin": {Tag: "B0000012X", Kind: Bin, Title: "C-07-3", Sizes: []Size{{Name: "for", Value: "sleeves 40"}},
+			Printed: "2026-11-25"},
+		"person": {Tag: "U0000005Q", Kind: Person, Title: "Åse Bjørnsdóttir-Łukasiewicz", Note: "window and machines", Printed: "2026-11-25"},
+		"job": {Tag: "J0000203M", Kind: Job, Title: "Spindle housing, bore 62 H7 x 480",
+			Sizes: []Size{{Name: "machine", Value: "LATHE 2"}, {Name: "pieces", Value: "40"}, {Name: "from", Value: "30 Nov"}}, Printed: "2026-11-25"},
+		"station": {Tag: "S0000021C", Kind: Station, Title: "Lathe 2, station 7",
+			Sizes: []Size{{Name: "seat", Value: "VDI 50"}, {Name: "coolant", Value: "70", Unit: "bar"}}, Printed: "2026-11-25"},
+		"return": {Tag: "A0000001R", Kind: Act, Head: "act", Title: "Return", Note: "then scan what you bring back", Printed: "2026-11-25"},
+		"qty5":   {Tag: "A0000025H", Kind: Act, Head: "quantity", Title: "5", Note: "pieces, for the next scan", Printed: "2026-11-25"},
+	}
+}
