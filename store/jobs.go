@@ -1,0 +1,309 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+
+	"brasspeg/store/standard"
+)
+
+// A Machine turns; its stations are the places a stack goes.
+type Machine struct {
+	ID        MachineID
+	Tag       *string
+	Code      string
+	Name      string
+	Maker     string
+	PowerKW   *float64 `gorm:"column:power_kw"`
+	MaxRPM    *float64 `gorm:"column:max_rpm"`
+	CreatedAt Time
+}
+
+// A Station is one seat of a turret, with what it can take.
+type Station struct {
+	ID            StationID
+	MachineID     MachineID
+	PlaceID       PlaceID
+	Number        int
+	Interface     string
+	CoolantPort   string
+	CoolantMaxBar *float64
+	MaxProjection *float64 // mm
+	MaxMassKg     *float64
+}
+
+// A Supplier sells.
+type Supplier struct {
+	ID        SupplierID
+	Code      string
+	Name      string
+	Email     string
+	Phone     string
+	LeadDays  int
+	CreatedAt Time
+}
+
+// A Job is what is to be bored, on which machine, from day to day.
+type Job struct {
+	ID        JobID
+	Tag       *string
+	Code      string
+	Name      string
+	MachineID *MachineID
+	StationID *StationID
+	Material  string // ISO 513 group and number, such as P6
+	PartsQty  int
+	PartsDone int
+	FromDay   Day
+	ToDay     Day
+	State     string // planned, running, done, closed
+	Dear      bool   // a dear part: change edges by accepted risk
+	Request   string // JSON, the columns of a stack request without station, job and date
+	Note      string
+	Version   int
+	CreatedAt Time
+}
+
+// A Reservation promises a quantity of an item to a job from day to day, both included.
+type Reservation struct {
+	ID        int64
+	JobID     JobID
+	ItemID    ItemID
+	Qty       int64
+	FromDay   Day
+	ToDay     Day
+	OpID      string
+	ActorID   PersonID
+	CreatedAt Time
+	EndedAt   Time
+}
+
+// AddSupplier makes a supplier.
+func (s *Store) AddSupplier(ctx context.Context, actor PersonID, in Supplier) (Supplier, error) {
+	err := s.book(ctx, func(tx *Tx) error {
+		in.CreatedAt = tx.now
+		if err := tx.Create(&in).Error; err != nil {
+			return duplicate(err, "code", "supplier %s", in.Code)
+		}
+		return tx.note(actor, "supplier added", in.Code, in.Name)
+	})
+	return in, err
+}
+
+// AddMachine makes a machine with its stations; each station becomes a place.
+func (s *Store) AddMachine(ctx context.Context, actor PersonID, in Machine, stations []Station) (Machine, []Station, error) {
+	out := make([]Station, len(stations))
+	err := s.book(ctx, func(tx *Tx) error {
+		in.CreatedAt = tx.now
+		if err := tx.Create(&in).Error; err != nil {
+			return duplicate(err, "code", "machine %s", in.Code)
+		}
+		tag, err := standard.NewTag(TagMach, int64(in.ID))
+		if err != nil {
+			return err
+		}
+		in.Tag = &tag
+		if err := tx.exec("UPDATE machines SET tag = ? WHERE id = ?", tag, in.ID); err != nil {
+			return err
+		}
+		for i, st := range stations {
+			place, err := tx.addPlace(Place{Code: fmt.Sprintf("%s/%d", in.Code, st.Number), Name: fmt.Sprintf("%s station %d", in.Name, st.Number), Kind: StationAt, Parent: in.Code})
+			if err != nil {
+				return err
+			}
+			st.MachineID, st.PlaceID = in.ID, place.ID
+			if err := tx.Create(&st).Error; err != nil {
+				return duplicate(err, "number", "station %d of %s", st.Number, in.Code)
+			}
+			out[i] = st
+		}
+		return tx.note(actor, "machine added", in.Code, in.Name)
+	})
+	return in, out, err
+}
+
+// Machines lists the machines by code.
+func (s *Store) Machines(ctx context.Context) ([]Machine, error) {
+	var out []Machine
+	return out, s.read.WithContext(ctx).Order("code").Find(&out).Error
+}
+
+// Stations lists the stations of a machine, all with machine 0.
+func (s *Store) Stations(ctx context.Context, m MachineID) ([]Station, error) {
+	q := s.read.WithContext(ctx)
+	if m != 0 {
+		q = q.Where("machine_id = ?", m)
+	}
+	var out []Station
+	return out, q.Order("machine_id, number").Find(&out).Error
+}
+
+// Suppliers lists the suppliers by code.
+func (s *Store) Suppliers(ctx context.Context) ([]Supplier, error) {
+	var out []Supplier
+	return out, s.read.WithContext(ctx).Order("code").Find(&out).Error
+}
+
+// SaveJob adds a job, or with ID changes one; then Version must be the one that was read.
+func (s *Store) SaveJob(ctx context.Context, actor PersonID, j Job) (Job, error) {
+	var err error
+	if j.Code, err = printable("code", j.Code, 40); err != nil {
+		return j, err
+	}
+	for _, d := range []Day{j.FromDay, j.ToDay} {
+		if _, err := ParseDay(string(d)); err != nil {
+			return j, err
+		}
+	}
+	if j.FromDay > j.ToDay {
+		return j, refuse(ErrBadInput, "to_day", "%s ends on %s, before it begins on %s", j.Code, j.ToDay, j.FromDay)
+	}
+	if j.State == "" {
+		j.State = "planned"
+	}
+	if !json.Valid([]byte(j.Request)) {
+		return j, refuse(ErrBadInput, "request", "the stack request of %s is not JSON", j.Code)
+	}
+	err = s.book(ctx, func(tx *Tx) error {
+		if j.StationID != nil {
+			if _, err := tx.requestOf(&j); err != nil { // a request that can not be read is refused now, not on the day
+				return err
+			}
+		}
+		if j.ID == 0 {
+			j.Version, j.CreatedAt = 1, tx.now
+			if err := tx.Create(&j).Error; err != nil {
+				return duplicate(err, "code", "job %s", j.Code)
+			}
+			tag, err := standard.NewTag(TagJob, int64(j.ID))
+			if err != nil {
+				return err
+			}
+			j.Tag = &tag
+			if err := tx.exec("UPDATE jobs SET tag = ? WHERE id = ?", tag, j.ID); err != nil {
+				return err
+			}
+			return tx.note(actor, "job added", j.Code, j.Name)
+		}
+		r := tx.Model(&Job{}).Where("id = ? AND version = ?", j.ID, j.Version).Updates(map[string]any{
+			"code": j.Code, "name": j.Name, "machine_id": j.MachineID, "station_id": j.StationID, "material": j.Material, "parts_qty": j.PartsQty,
+			"parts_done": j.PartsDone, "from_day": j.FromDay, "to_day": j.ToDay, "state": j.State, "dear": j.Dear, "request": j.Request, "note": j.Note, "version": j.Version + 1,
+		})
+		if r.Error != nil {
+			return duplicate(r.Error, "code", "job %s", j.Code)
+		}
+		if r.RowsAffected != 1 {
+			return refuse(ErrConflict, "version", "%s was changed by somebody else meanwhile; read it again", j.Code)
+		}
+		j.Version++
+		return tx.note(actor, "job changed", j.Code, j.State)
+	})
+	return j, err
+}
+
+// Job reads a job by its number.
+func (s *Store) Job(ctx context.Context, id JobID) (Job, error) {
+	return one[Job](s.read.WithContext(ctx), "job", id, "id = ?", id)
+}
+
+// JobByCode reads a job by its code.
+func (s *Store) JobByCode(ctx context.Context, code string) (Job, error) {
+	return one[Job](s.read.WithContext(ctx), "job", code, "code = ?", code)
+}
+
+// Jobs lists jobs of the given states, all with none, by first day and code.
+func (s *Store) Jobs(ctx context.Context, states ...string) ([]Job, error) {
+	q := s.read.WithContext(ctx)
+	if len(states) > 0 {
+		q = q.Where("state IN ?", states)
+	}
+	var out []Job
+	return out, q.Order("from_day, code").Limit(1000).Find(&out).Error
+}
+
+// A ReserveIn promises picks to a job for its days, or for the days given.
+type ReserveIn struct {
+	Job      JobID
+	Picks    []Pick
+	From, To Day
+}
+
+// Reserve promises items to a job. A piece promised to another job on one of the days, or
+// more of a lot than is left unpromised, is ErrPromised: the clash is shown when the second
+// job is planned, not when it is set up.
+func (s *Store) Reserve(ctx context.Context, o Op, in ReserveIn) (Receipt, error) {
+	return s.op(ctx, o, ActReserve, in, func(e *entry) error {
+		job, err := one[Job](e.DB, "job", in.Job, "id = ?", in.Job)
+		if err != nil {
+			return err
+		}
+		if in.From == "" {
+			in.From, in.To = job.FromDay, job.ToDay
+		}
+		if in.From > in.To {
+			return refuse(ErrBadInput, "to", "the promise ends on %s, before it begins on %s", in.To, in.From)
+		}
+		if err := e.end(); err != nil { // one planner at a time, on every engine
+			return err
+		}
+		if err := e.each(in.Picks, func(st standing, p Pick) error { return e.promise(st, p, job, in) }); err != nil {
+			return err
+		}
+		e.receipt.Says = fmt.Sprintf("Promised %d lines to %s, %s to %s.", len(in.Picks), job.Code, in.From, in.To)
+		return nil
+	})
+}
+
+func (e *entry) promise(st standing, p Pick, job Job, in ReserveIn) error {
+	var clash []struct {
+		Code  string
+		Qty   int64
+		From  Day
+		Until Day
+	}
+	if err := e.Raw(`SELECT j.code, r.qty, r.from_day AS "from", r.to_day AS until FROM reservations r JOIN jobs j ON j.id = r.job_id
+		WHERE r.item_id = ? AND r.ended_at IS NULL AND r.from_day <= ? AND r.to_day >= ? AND r.job_id <> ? ORDER BY r.from_day`,
+		st.ID, string(in.To), string(in.From), job.ID).Scan(&clash).Error; err != nil {
+		return err
+	}
+	var taken, have int64
+	for _, c := range clash {
+		taken += c.Qty
+	}
+	if err := e.Raw(`SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN places p ON p.id = s.place_id WHERE s.item_id = ? AND p.outside = ?`, st.ID, false).Scan(&have).Error; err != nil {
+		return err
+	}
+	if have-taken < p.Qty {
+		if len(clash) > 0 {
+			c := clash[0]
+			return refuse(ErrPromised, "item", "%s is promised to %s from %s to %s: on hand %d, promised %d, asked %d", st.called(), c.Code, c.From, c.Until, have, taken, p.Qty)
+		}
+		return refuse(ErrShort, "item", "%s: %d asked, %d in the shop", st.called(), p.Qty, have)
+	}
+	id := st.ID
+	e.after = append(e.after, func() { e.s.shelf.touch(id) })
+	return e.exec(`INSERT INTO reservations (job_id, item_id, qty, from_day, to_day, op_id, actor_id, created_at) VALUES (?,?,?,?,?,?,?,?)`,
+		job.ID, st.ID, p.Qty, string(in.From), string(in.To), e.op.ID, e.op.Actor, e.now)
+}
+
+// Unreserve ends every promise to a job.
+func (s *Store) Unreserve(ctx context.Context, o Op, job JobID) (Receipt, error) {
+	return s.op(ctx, o, ActReserve, struct{ Release JobID }{job}, func(e *entry) error {
+		var items []ItemID
+		if err := e.Raw("SELECT item_id FROM reservations WHERE job_id = ? AND ended_at IS NULL", job).Scan(&items).Error; err != nil {
+			return err
+		}
+		for _, id := range items {
+			e.after = append(e.after, func() { e.s.shelf.touch(id) })
+		}
+		e.receipt.Says = fmt.Sprintf("Released %d promises.", len(items))
+		return e.exec("UPDATE reservations SET ended_at = ? WHERE job_id = ? AND ended_at IS NULL", e.now, job)
+	})
+}
+
+// Reservations lists the open promises of a job.
+func (s *Store) Reservations(ctx context.Context, job JobID) ([]Reservation, error) {
+	var out []Reservation
+	return out, s.read.WithContext(ctx).Where("job_id = ? AND ended_at IS NULL", job).Order("id").Find(&out).Error
+}

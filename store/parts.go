@@ -1,0 +1,255 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"brasspeg/store/stack"
+)
+
+// A Part is a catalogue record. What it measures is in its Facts; what it mates with is
+// derived from them each time it is saved.
+type Part struct {
+	ID          PartID
+	Code        string
+	Kind        string
+	Name        string
+	Designation string
+	Maker       string
+	MakerCode   string
+	Counted     string // "piece": each has its own tag; "lot": counted together
+	Edges       int    // usable edges of a new insert, 0 for what has none
+	Grade       string
+	SupplierID  *SupplierID
+	PriceCents  *int64
+	Currency    string
+	LeadDays    *int
+	Pack        int
+	MinOrder    int
+	ReorderAt   *int
+	HomeID      *PlaceID
+	Note        string
+	Folded      string `json:"-"` // every spelling a person may search by
+	MergedInto  *PartID
+	Version     int
+	CreatedAt   Time
+	RetiredAt   Time
+}
+
+// A Fact is one value of a part by its ISO 13399 symbol or plain trade word, as the flat
+// columns of the stack room name them. Lengths are millimetres.
+type Fact struct {
+	PartID  PartID `json:"-"`
+	Symbol  string
+	Value   string // JSON
+	Entered string // as typed, with its unit
+	Origin  string // entered, designation, maker
+}
+
+func (Fact) TableName() string { return "part_facts" }
+
+// A PartIn is a part to save. Facts are the flat columns of the stack room, without kind, id,
+// maker, designation and prices, which stand in Part.
+type PartIn struct {
+	Part  Part
+	Facts []Fact
+	Needs map[PartID]int // spares it needs, and how many of each
+}
+
+// fields puts a part and its facts back into the flat spelling.
+func (p Part) fields(facts []Fact) (map[string]any, error) {
+	m := map[string]any{"kind": p.Kind, "id": p.Code}
+	for _, f := range facts {
+		var v any
+		if err := json.Unmarshal([]byte(f.Value), &v); err != nil {
+			return nil, refuse(ErrBadInput, f.Symbol, "%s: %q can not be read", f.Symbol, f.Value)
+		}
+		m[f.Symbol] = v
+	}
+	set := func(key, v string) {
+		if v != "" {
+			m[key] = v
+		}
+	}
+	set("maker", p.Maker)
+	set("designation", p.Designation)
+	set("currency", p.Currency)
+	if p.PriceCents != nil {
+		m["price_cents"] = *p.PriceCents
+	}
+	if p.LeadDays != nil {
+		m["lead_days"] = *p.LeadDays
+	}
+	if p.Kind == string(stack.Insert) && p.Edges > 0 {
+		m["edges"] = p.Edges
+	}
+	return m, nil
+}
+
+// FactsOf splits a flat record into facts, leaving out what stands in Part itself.
+func FactsOf(flat map[string]any, origin string) ([]Fact, error) {
+	own := map[string]bool{"kind": true, "id": true, "code": true, "maker": true, "designation": true, "currency": true, "price_cents": true, "lead_days": true, "edges": true}
+	var out []Fact
+	for _, k := range slices.Sorted(maps.Keys(flat)) {
+		if own[k] {
+			continue
+		}
+		b, err := json.Marshal(flat[k])
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, Fact{Symbol: k, Value: string(b), Entered: strings.Trim(string(b), `"`), Origin: origin})
+	}
+	return out, nil
+}
+
+// SavePart adds a part, or with Part.ID changes one; then Part.Version must be the version
+// that was read, else ErrConflict. Sizes that can not be are refused with the field named.
+func (s *Store) SavePart(ctx context.Context, actor PersonID, in PartIn) (Part, error) {
+	p := in.Part
+	var err error
+	if p.Code, err = printable("code", p.Code, 60); err != nil {
+		return p, err
+	}
+	if p.Counted == "" {
+		p.Counted = countedBy(p.Kind)
+	}
+	if p.Counted != KindPiece && p.Counted != KindLot {
+		return p, refuse(ErrBadInput, "counted", "counted %q; it is piece or lot", p.Counted)
+	}
+	if (p.PriceCents == nil) != (p.Currency == "") {
+		return p, refuse(ErrBadInput, "currency", "a price needs a currency, and a currency a price")
+	}
+	if p.Pack < 0 || p.MinOrder < 0 {
+		return p, refuse(ErrBadInput, "pack", "pack %d, smallest order %d; both are 1 or more", p.Pack, p.MinOrder)
+	}
+	p.Pack, p.MinOrder = max(p.Pack, 1), max(p.MinOrder, 1)
+	m, err := p.fields(in.Facts)
+	if err != nil {
+		return p, err
+	}
+	sp, err := stack.ReadPartMap(m)
+	if err != nil {
+		return p, &Refusal{Class: fmt.Errorf("%w: %w", ErrBadInput, err), Field: "facts", Says: p.Code + ": " + err.Error()}
+	}
+	if p.Edges == 0 && sp.Kind == stack.Insert {
+		p.Edges = sp.Edges
+	}
+	p.Folded = folded(p, in.Facts)
+	err = s.book(ctx, func(tx *Tx) error {
+		if err := tx.savePart(&p, in, sp); err != nil {
+			return err
+		}
+		return tx.note(actor, "part saved", p.Code, fmt.Sprintf("version %d", p.Version))
+	})
+	return p, err
+}
+
+// countedBy is how a kind of part is counted unless somebody says otherwise.
+func countedBy(kind string) string {
+	switch stack.Kind(kind) {
+	case stack.Insert, stack.Fitting, stack.Spare:
+		return KindLot
+	}
+	return KindPiece
+}
+
+func (tx *Tx) savePart(p *Part, in PartIn, sp *stack.Part) error {
+	if p.ID == 0 {
+		p.Version, p.CreatedAt = 1, tx.now
+		if err := tx.Create(p).Error; err != nil {
+			return duplicate(err, "code", "part %s", p.Code)
+		}
+	} else {
+		r := tx.Model(&Part{}).Where("id = ? AND version = ?", p.ID, p.Version).Updates(map[string]any{
+			"code": p.Code, "kind": p.Kind, "name": p.Name, "designation": p.Designation, "maker": p.Maker, "maker_code": p.MakerCode,
+			"edges": p.Edges, "grade": p.Grade, "supplier_id": p.SupplierID, "price_cents": p.PriceCents, "currency": p.Currency,
+			"lead_days": p.LeadDays, "pack": p.Pack, "min_order": p.MinOrder, "reorder_at": p.ReorderAt, "home_id": p.HomeID,
+			"note": p.Note, "folded": p.Folded, "version": p.Version + 1,
+		})
+		if r.Error != nil {
+			return duplicate(r.Error, "code", "part %s", p.Code)
+		}
+		if r.RowsAffected != 1 {
+			return refuse(ErrConflict, "version", "%s was changed by somebody else meanwhile; read it again", p.Code)
+		}
+		p.Version++
+		for _, q := range []string{"DELETE FROM part_facts WHERE part_id = ?", "DELETE FROM part_joints WHERE part_id = ?", "DELETE FROM part_needs WHERE part_id = ?"} {
+			if err := tx.exec(q, p.ID); err != nil {
+				return err
+			}
+		}
+	}
+	for _, f := range in.Facts {
+		if f.Origin == "" {
+			f.Origin = "entered"
+		}
+		if err := tx.exec("INSERT INTO part_facts (part_id, symbol, value, entered, origin) VALUES (?,?,?,?,?)", p.ID, f.Symbol, f.Value, f.Entered, f.Origin); err != nil {
+			return err
+		}
+	}
+	for i, j := range sp.Joints {
+		var mm any
+		if j.Size.Known {
+			mm = j.Size.V
+		}
+		if err := tx.exec("INSERT INTO part_joints (part_id, n, side, family, code, mm, gender) VALUES (?,?,?,?,?,?,?)",
+			p.ID, i+1, string(j.Side), string(j.Family), j.Code, mm, j.Gender); err != nil {
+			return err
+		}
+	}
+	for spare, qty := range in.Needs {
+		if err := tx.exec("INSERT INTO part_needs (part_id, spare_id, qty) VALUES (?,?,?)", p.ID, spare, qty); err != nil {
+			return err
+		}
+	}
+	id := p.ID
+	tx.after = append(tx.after, func() { tx.s.shelf.touchPart(id) })
+	return nil
+}
+
+// PartByCode reads a part by its code.
+func (s *Store) PartByCode(ctx context.Context, code string) (Part, error) {
+	return one[Part](s.read.WithContext(ctx), "part", code, "code = ?", code)
+}
+
+// Part reads a part by its number.
+func (s *Store) Part(ctx context.Context, id PartID) (Part, error) {
+	return one[Part](s.read.WithContext(ctx), "part", id, "id = ?", id)
+}
+
+// Parts lists the catalogue by kind and code, at most limit from after the code given.
+func (s *Store) Parts(ctx context.Context, kind, after string, limit int) ([]Part, error) {
+	q := s.read.WithContext(ctx).Where("retired_at IS NULL AND code > ?", after)
+	if kind != "" {
+		q = q.Where("kind = ?", kind)
+	}
+	var out []Part
+	return out, q.Order("code").Limit(limit).Find(&out).Error
+}
+
+// Facts reads what a part measures, by symbol.
+func (s *Store) Facts(ctx context.Context, id PartID) ([]Fact, error) {
+	var out []Fact
+	return out, s.read.WithContext(ctx).Where("part_id = ?", id).Order("symbol").Find(&out).Error
+}
+
+// A Spare is a part that another needs.
+type Spare struct {
+	Part
+	Qty  int // of it, for one
+	Free int64
+}
+
+// Spares lists what a part needs: screws, shims, keys, seals, with what is on the shelf.
+func (s *Store) Spares(ctx context.Context, id PartID) ([]Spare, error) {
+	var out []Spare
+	return out, s.read.WithContext(ctx).Raw(`SELECT p.*, n.qty,
+			(SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN items i ON i.id = s.item_id JOIN places pl ON pl.id = s.place_id
+			 WHERE i.part_id = p.id AND pl.kind = 'bin') AS free
+		FROM part_needs n JOIN parts p ON p.id = n.spare_id WHERE n.part_id = ? ORDER BY p.code`, id).Scan(&out).Error
+}

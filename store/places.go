@@ -1,0 +1,174 @@
+package store
+
+import (
+	"context"
+	"sync"
+
+	"gorm.io/gorm"
+
+	"brasspeg/store/standard"
+)
+
+// A PlaceKind says what a place is; outside kinds may go below zero.
+type PlaceKind string
+
+// The kinds of place.
+const (
+	Bin        PlaceKind = "bin"
+	StationAt  PlaceKind = "station"
+	PersonAt   PlaceKind = "person"
+	Kit        PlaceKind = "kit"
+	Inspection PlaceKind = "inspection"
+	Lost       PlaceKind = "lost"
+	Regrind    PlaceKind = "regrind"
+	SupplierAt PlaceKind = "supplier"
+	ScrapAt    PlaceKind = "scrap"
+	UseAt      PlaceKind = "use"
+	AdjustAt   PlaceKind = "adjust"
+)
+
+// Outside says whether a place of this kind is beyond the shop's own count.
+func (k PlaceKind) Outside() bool {
+	switch k {
+	case Regrind, SupplierAt, ScrapAt, UseAt, AdjustAt:
+		return true
+	}
+	return false
+}
+
+// Holds says whether what stands there counts as handed out to somebody.
+func (k PlaceKind) Holds() bool { return k == PersonAt || k == StationAt || k == Kit }
+
+// A Place is where things are.
+type Place struct {
+	ID        PlaceID
+	Tag       *string
+	Code      string
+	Name      string
+	Kind      PlaceKind
+	Outside   bool
+	Parent    string
+	SortKey   string
+	CreatedAt Time
+	RetiredAt Time
+}
+
+// The places every shop has, by code.
+const (
+	CodeInspection = "INSPECTION"
+	CodeLost       = "LOST"
+	CodeRegrind    = "REGRIND"
+	CodeSupplier   = "SUPPLIER"
+	CodeScrap      = "SCRAP"
+	CodeUse        = "USED-UP"
+	CodeAdjust     = "ADJUST"
+)
+
+// placeBook remembers the kind of every place: kinds never change, and every movement asks.
+type placeBook struct {
+	mu     sync.RWMutex
+	byID   map[PlaceID]Place
+	byCode map[string]PlaceID
+}
+
+func (b *placeBook) load(db *gorm.DB) error {
+	var all []Place
+	if err := db.Order("id").Find(&all).Error; err != nil {
+		return err
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.byID, b.byCode = map[PlaceID]Place{}, map[string]PlaceID{}
+	for _, p := range all {
+		b.byID[p.ID], b.byCode[p.Code] = p, p.ID
+	}
+	return nil
+}
+
+func (b *placeBook) get(id PlaceID) (Place, bool) {
+	b.mu.RLock()
+	defer b.mu.RUnlock()
+	p, ok := b.byID[id]
+	return p, ok
+}
+
+func (b *placeBook) code(code string) PlaceID {
+	b.mu.RLock()
+	defer b.mu.RUnlock()
+	return b.byCode[code]
+}
+
+func (b *placeBook) add(p Place) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.byID[p.ID], b.byCode[p.Code] = p, p.ID
+}
+
+// place reads a place, from memory when it is known there.
+func (tx *Tx) place(id PlaceID) (Place, error) {
+	if p, ok := tx.s.places.get(id); ok {
+		return p, nil
+	}
+	var p Place
+	r := tx.Where("id = ?", id).Limit(1).Find(&p)
+	if r.Error != nil {
+		return p, r.Error
+	}
+	if r.RowsAffected == 0 {
+		return p, refuse(ErrNotFound, "place", "place %d does not exist", id)
+	}
+	return p, nil
+}
+
+func (tx *Tx) addPlace(p Place) (Place, error) {
+	if p.Code == "" {
+		return p, refuse(ErrBadInput, "code", "a place needs a code, such as C4-2")
+	}
+	p.Outside, p.CreatedAt = p.Kind.Outside(), tx.now
+	if p.Name == "" {
+		p.Name = p.Code
+	}
+	if err := tx.Create(&p).Error; err != nil {
+		return p, duplicate(err, "code", "place %s", p.Code)
+	}
+	if p.Kind == Bin || p.Kind == StationAt || p.Kind == Kit {
+		tag, err := standard.NewTag(TagPlace, int64(p.ID))
+		if err != nil {
+			return p, err
+		}
+		if err := tx.exec("UPDATE places SET tag = ? WHERE id = ?", tag, p.ID); err != nil {
+			return p, err
+		}
+		p.Tag = &tag
+	}
+	tx.after = append(tx.after, func() { tx.s.places.add(p) })
+	return p, nil
+}
+
+// AddPlace makes a place. ErrExists: its code is taken.
+func (s *Store) AddPlace(ctx context.Context, p Place) (Place, error) {
+	err := s.book(ctx, func(tx *Tx) (err error) { p, err = tx.addPlace(p); return err })
+	return p, err
+}
+
+// Places lists the places of a kind in walking order; kind "" lists every inside place.
+func (s *Store) Places(ctx context.Context, kind PlaceKind) ([]Place, error) {
+	var out []Place
+	q := s.read.WithContext(ctx).Where("retired_at IS NULL")
+	if kind != "" {
+		q = q.Where("kind = ?", kind)
+	} else {
+		q = q.Where("outside = ?", false)
+	}
+	return out, q.Order("sort_key, code").Find(&out).Error
+}
+
+// PlaceByCode is ErrNotFound for a code nobody gave.
+func (s *Store) PlaceByCode(ctx context.Context, code string) (Place, error) {
+	return one[Place](s.read.WithContext(ctx), "place", code, "code = ?", code)
+}
+
+// Place reads one by its number.
+func (s *Store) Place(ctx context.Context, id PlaceID) (Place, error) {
+	return one[Place](s.read.WithContext(ctx), "place", id, "id = ?", id)
+}

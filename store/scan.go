@@ -1,0 +1,161 @@
+package store
+
+import (
+	"context"
+	"strings"
+
+	"brasspeg/store/standard"
+)
+
+// A Thing is what a scanned text means. Exactly one of the pointers is set, by Kind.
+type Thing struct {
+	Kind   string // person, item, place, job, machine, act, part
+	Text   string // canonical
+	Says   string // what it is, in a few words
+	Person *Person
+	Item   *Standing
+	Place  *Place
+	Job    *Job
+	Mach   *Machine
+	Part   *Part
+	Act    string // of an act card
+}
+
+// Acts of the cards at the window: the seven digits of their tags.
+var actCards = map[int64]string{1: "return", 2: "undo", 3: "done", 4: "bin-empty", 5: "inspect", 6: "issue"}
+
+// ActCards lists the acts that have a card, with their tags, in card order.
+func ActCards() ([]string, []string) {
+	var names, tags []string
+	for n := int64(1); n <= int64(len(actCards)); n++ {
+		tag, err := standard.NewTag(TagAct, n)
+		if err != nil {
+			panic(err) // seven digits hold six cards
+		}
+		names, tags = append(names, actCards[n]), append(tags, tag)
+	}
+	return names, tags
+}
+
+// Scan says what a text from a scanner or a keyboard is: a badge, one of our tags, or the
+// code of a part, place or job. A tag with a wrong check character is refused with the
+// likely right ones that exist; a foreign code is ErrNotFound that offers to link it.
+func (s *Store) Scan(ctx context.Context, text string) (Thing, error) {
+	text = strings.ToUpper(strings.TrimSpace(text))
+	if text == "" || len(text) > 200 {
+		return Thing{}, refuse(ErrBadInput, "scan", "nothing readable was scanned")
+	}
+	if IsBadge(text) {
+		p, err := s.PersonByBadge(ctx, text)
+		if err != nil {
+			return Thing{}, err
+		}
+		return Thing{Kind: "person", Text: text, Says: p.Name + ", " + string(p.Role), Person: &p}, nil
+	}
+	if i := strings.LastIndex(text, "/T/"); i >= 0 && strings.HasPrefix(text, "HTTP") { // a label may carry our address before the tag
+		text = text[i+3:]
+	}
+	tag, err := standard.ParseTag(text)
+	if err == nil {
+		return s.scanTag(ctx, tag)
+	}
+	if th, ok, e := s.scanCode(ctx, text); ok || e != nil {
+		return th, e
+	}
+	if looksLikeTag(text) {
+		if likely := s.likely(ctx, text); len(likely) > 0 {
+			return Thing{}, refuse(ErrBadInput, "scan", "%s is not a tag of ours: its check character is wrong. Likely meant: %s", text, strings.Join(likely, ", "))
+		}
+		return Thing{}, refuse(ErrBadInput, "scan", "%s is not a tag of ours: its check character is wrong; scan it again or read the plain letters", text)
+	}
+	return Thing{}, refuse(ErrNotFound, "scan", "%s is not one of our codes", text)
+}
+
+func looksLikeTag(text string) bool {
+	if len(text) != 9 || !strings.ContainsRune("ABJLMPW", rune(text[0])) {
+		return false
+	}
+	digits := 0
+	for _, r := range text[1:8] {
+		if r >= '0' && r <= '9' {
+			digits++
+		}
+	}
+	return digits >= 5
+}
+
+// likely are the tags that exist and differ from text by one slip.
+func (s *Store) likely(ctx context.Context, text string) []string {
+	var out []string
+	for _, c := range standard.TagCandidates(text) {
+		if th, err := s.scanTag(ctx, c); err == nil {
+			out = append(out, c+" ("+th.Says+")")
+		}
+		if len(out) == 3 {
+			break
+		}
+	}
+	return out
+}
+
+func (s *Store) scanTag(ctx context.Context, tag string) (Thing, error) {
+	db := s.read.WithContext(ctx)
+	th := Thing{Text: tag}
+	switch tag[0] {
+	case TagPiece, TagLot:
+		it, err := s.Standing(ctx, tag)
+		if err != nil {
+			return th, err
+		}
+		th.Kind, th.Item, th.Says = "item", &it, it.PartCode+" "+it.PartName
+	case TagPlace:
+		p, err := one[Place](db, "tag", tag, "tag = ?", tag)
+		if err != nil {
+			return th, err
+		}
+		th.Kind, th.Place, th.Says = "place", &p, p.Name
+	case TagJob:
+		j, err := one[Job](db, "tag", tag, "tag = ?", tag)
+		if err != nil {
+			return th, err
+		}
+		th.Kind, th.Job, th.Says = "job", &j, j.Code+" "+j.Name
+	case TagMach:
+		m, err := one[Machine](db, "tag", tag, "tag = ?", tag)
+		if err != nil {
+			return th, err
+		}
+		th.Kind, th.Mach, th.Says = "machine", &m, m.Name
+	case TagAct:
+		var n int64
+		for _, d := range tag[1:8] {
+			n = n*10 + int64(d-'0')
+		}
+		act, ok := actCards[n]
+		if !ok {
+			return th, refuse(ErrNotFound, "scan", "%s is not an act card of this program", tag)
+		}
+		th.Kind, th.Act, th.Says = "act", act, act
+	default:
+		return th, refuse(ErrNotFound, "scan", "%s is not one of our codes", tag)
+	}
+	return th, nil
+}
+
+// scanCode reads a code typed by hand: a place, a job or a part.
+func (s *Store) scanCode(ctx context.Context, text string) (Thing, bool, error) {
+	db := s.read.WithContext(ctx)
+	var p Place
+	if r := db.Where("upper(code) = ? AND outside = ?", text, false).Limit(1).Find(&p); r.Error != nil || r.RowsAffected > 0 {
+		return Thing{Kind: "place", Text: p.Code, Says: p.Name, Place: &p}, r.RowsAffected > 0, r.Error
+	}
+	var j Job
+	if r := db.Where("upper(code) = ?", text).Limit(1).Find(&j); r.Error != nil || r.RowsAffected > 0 {
+		return Thing{Kind: "job", Text: j.Code, Says: j.Code + " " + j.Name, Job: &j}, r.RowsAffected > 0, r.Error
+	}
+	var pt Part
+	if r := db.Where("upper(code) = ?", text).Limit(1).Find(&pt); r.Error != nil || r.RowsAffected > 0 {
+		return Thing{Kind: "part", Text: pt.Code, Says: pt.Code + " " + pt.Name, Part: &pt}, r.RowsAffected > 0, r.Error
+	}
+	return Thing{}, false, nil
+}

@@ -1,0 +1,331 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"sync"
+
+	"gorm.io/gorm"
+
+	"brasspeg/store/stack"
+)
+
+// shelfCache keeps the stack room's view of the shop current: built once, then each booking
+// names the items it touched and only those are read again.
+type shelfCache struct {
+	mu    sync.Mutex // held while the shelf is built or refreshed
+	shelf *stack.Shelf
+	parts map[PartID]*stack.Part
+	ids   map[ItemID][]string // what each item is called on the shelf: one id a heap
+	seen  stamp               // PostgreSQL: what other processes may have changed
+
+	dirtyMu    sync.Mutex
+	dirty      map[ItemID]bool
+	dirtyParts map[PartID]bool
+}
+
+// A stamp changes when another process booked, promised or saved something.
+type stamp struct{ Seq, Res, Ended, Part, Versions int64 }
+
+func (c *shelfCache) touch(id ItemID) {
+	c.dirtyMu.Lock()
+	defer c.dirtyMu.Unlock()
+	if c.dirty == nil {
+		c.dirty = map[ItemID]bool{}
+	}
+	c.dirty[id] = true
+}
+
+func (c *shelfCache) touchPart(id PartID) {
+	c.dirtyMu.Lock()
+	defer c.dirtyMu.Unlock()
+	if c.dirtyParts == nil {
+		c.dirtyParts = map[PartID]bool{}
+	}
+	c.dirtyParts[id] = true
+}
+
+func (c *shelfCache) take() (items []ItemID, parts []PartID) {
+	c.dirtyMu.Lock()
+	defer c.dirtyMu.Unlock()
+	items, parts = slices.Collect(maps.Keys(c.dirty)), slices.Collect(maps.Keys(c.dirtyParts))
+	c.dirty, c.dirtyParts = nil, nil
+	return items, parts
+}
+
+// Shelf is the stack room's view of all the shop has, current with every booking answered
+// before the call. It is safe for many readers.
+func (s *Store) Shelf(ctx context.Context) (*stack.Shelf, error) {
+	c := &s.shelf
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	items, parts := c.take()
+	again := func(err error) (*stack.Shelf, error) { // what was taken is not lost
+		c.shelf = nil
+		return nil, err
+	}
+	db := s.read.WithContext(ctx)
+	if s.postgres {
+		now, err := readStamp(db)
+		if err != nil {
+			return again(err)
+		}
+		if now.Seq != c.seen.Seq {
+			var moved []ItemID
+			if err := db.Raw("SELECT DISTINCT item_id FROM movements WHERE seq > ?", c.seen.Seq).Scan(&moved).Error; err != nil {
+				return again(err)
+			}
+			items = append(items, moved...)
+		}
+		old := c.seen
+		old.Seq = now.Seq
+		if old != now {
+			c.shelf = nil
+		}
+		c.seen = now
+	}
+	if c.shelf == nil || len(parts) > 0 {
+		if err := c.build(s, db); err != nil {
+			return again(err)
+		}
+		return c.shelf, nil
+	}
+	for len(items) > 0 {
+		n := min(500, len(items))
+		if err := c.refresh(db, items[:n]); err != nil {
+			return again(err)
+		}
+		items = items[n:]
+	}
+	return c.shelf, nil
+}
+
+func readStamp(db *gorm.DB) (st stamp, err error) {
+	err = db.Raw(`SELECT (SELECT seq FROM ledger_head WHERE id = 1) AS seq,
+		(SELECT coalesce(max(id), 0) FROM reservations) AS res, (SELECT count(ended_at) FROM reservations) AS ended,
+		(SELECT coalesce(max(id), 0) FROM parts) AS part, (SELECT coalesce(sum(version), 0) FROM parts) AS versions`).Scan(&st).Error
+	return st, err
+}
+
+// parts reads the whole catalogue into the stack room's words.
+func (s *Store) stackParts(db *gorm.DB) (map[PartID]*stack.Part, error) {
+	var rows []Part
+	if err := db.Where("retired_at IS NULL").Find(&rows).Error; err != nil {
+		return nil, err
+	}
+	var facts []Fact
+	if err := db.Find(&facts).Error; err != nil {
+		return nil, err
+	}
+	by := map[PartID][]Fact{}
+	for _, f := range facts {
+		by[f.PartID] = append(by[f.PartID], f)
+	}
+	out := make(map[PartID]*stack.Part, len(rows))
+	for _, r := range rows {
+		m, err := r.fields(by[r.ID])
+		if err != nil {
+			return nil, err
+		}
+		p, err := stack.ReadPartMap(m)
+		if err != nil {
+			return nil, fmt.Errorf("part %s: %w", r.Code, err)
+		}
+		out[r.ID] = p
+	}
+	return out, nil
+}
+
+func (c *shelfCache) build(s *Store, db *gorm.DB) error {
+	parts, err := s.stackParts(db)
+	if err != nil {
+		return err
+	}
+	catalogue := make([]*stack.Part, 0, len(parts))
+	for _, id := range slices.Sorted(maps.Keys(parts)) {
+		catalogue = append(catalogue, parts[id])
+	}
+	shelf, err := stack.NewShelf(nil, catalogue)
+	if err != nil {
+		return err
+	}
+	c.shelf, c.parts, c.ids = shelf, parts, map[ItemID][]string{}
+	return c.refresh(db, nil)
+}
+
+// onShelfRow is one heap: an item in an inside place, with who has it when it is out.
+type onShelfRow struct {
+	ItemID  ItemID
+	Tag     string
+	PartID  PartID
+	Held    string
+	Qty     int64
+	Kind    PlaceKind
+	Place   string
+	Code    string
+	Person  string
+	Job     string
+	JobOpen bool
+	Due     string
+}
+
+const heapsSQL = `SELECT i.id AS item_id, i.tag, i.part_id, i.held, s.qty, p.kind, p.name AS place, p.code,
+	coalesce(pe.name, '') AS person, coalesce(j.code, '') AS job, coalesce(j.state IN ('planned','running'), ?) AS job_open, coalesce(h.due_day, '') AS due
+	FROM stock s JOIN items i ON i.id = s.item_id JOIN places p ON p.id = s.place_id
+	LEFT JOIN holdings h ON h.id = (SELECT min(id) FROM holdings WHERE item_id = s.item_id AND place_id = s.place_id AND qty > 0)
+	LEFT JOIN people pe ON pe.id = h.person_id LEFT JOIN jobs j ON j.id = h.job_id
+	WHERE s.qty > 0 AND p.outside = ? AND i.edges_left IS NULL AND i.retired_at IS NULL`
+
+// refresh reads items again, all of them with nil.
+func (c *shelfCache) refresh(db *gorm.DB, items []ItemID) error {
+	for _, id := range items {
+		for _, name := range c.ids[id] {
+			c.shelf.Remove(name)
+		}
+		delete(c.ids, id)
+	}
+	q, args := heapsSQL, []any{false, false}
+	rq := `SELECT r.item_id, j.code, r.qty, r.from_day, r.to_day FROM reservations r JOIN jobs j ON j.id = r.job_id WHERE r.ended_at IS NULL`
+	var rargs []any
+	if items != nil {
+		q, args = q+" AND i.id IN ?", append(args, items)
+		rq, rargs = rq+" AND r.item_id IN ?", append(rargs, items)
+	}
+	var rows []onShelfRow
+	if err := db.Raw(q+" ORDER BY i.id, p.sort_key, p.code", args...).Scan(&rows).Error; err != nil {
+		return err
+	}
+	var promised []struct {
+		ItemID         ItemID
+		Code           string
+		Qty            int64
+		FromDay, ToDay Day
+	}
+	if err := db.Raw(rq+" ORDER BY r.from_day, r.id", rargs...).Scan(&promised).Error; err != nil {
+		return err
+	}
+	res := map[ItemID][]stack.Reservation{}
+	for _, p := range promised {
+		res[p.ItemID] = append(res[p.ItemID], stack.Reservation{Job: p.Code, From: stack.Date(p.FromDay), To: stack.Date(p.ToDay), Qty: int(p.Qty)})
+	}
+	for _, r := range rows {
+		part := c.parts[r.PartID]
+		if part == nil || part.Kind == stack.Spare {
+			continue
+		}
+		it := r.item(part)
+		it.Reserved = res[r.ItemID]
+		if len(c.ids[r.ItemID]) > 0 {
+			it.ID += "@" + r.Code
+		}
+		if err := c.shelf.Put(it); err != nil {
+			return fmt.Errorf("%s: %w", r.Tag, err)
+		}
+		c.ids[r.ItemID] = append(c.ids[r.ItemID], it.ID)
+	}
+	return nil
+}
+
+func (r onShelfRow) item(part *stack.Part) stack.Item {
+	it := stack.Item{ID: r.Tag, Part: part, Status: stack.In, Place: r.Code, Qty: int(r.Qty)}
+	switch {
+	case r.Held != "" || r.Kind == Inspection:
+		it.Status, it.Why = stack.Quarantine, r.Held
+	case r.Kind == Lost:
+		it.Status = stack.Lost
+	case r.Kind == StationAt && !r.JobOpen: // left in the turret between jobs: it is where it is, and free
+	case r.Kind.Holds():
+		to := r.Place
+		if r.Person != "" && r.Person != r.Place {
+			to = r.Person + ", " + r.Place
+		}
+		it.Status, it.Out = stack.Out, &stack.Issued{To: to, Job: r.Job, Due: stack.Date(r.Due)}
+	}
+	return it
+}
+
+// requestOf reads a job's stack request, with the station, the job and its days filled in.
+func (tx *Tx) requestOf(j *Job) (stack.Request, error) { return requestOf(tx.DB, j) }
+
+func requestOf(db *gorm.DB, j *Job) (stack.Request, error) {
+	if j.StationID == nil {
+		return stack.Request{}, refuse(ErrBadInput, "station", "%s has no station yet; say where it is to be bored", j.Code)
+	}
+	st, err := one[Station](db, "station", *j.StationID, "id = ?", *j.StationID)
+	if err != nil {
+		return stack.Request{}, err
+	}
+	m := map[string]any{}
+	if err := json.Unmarshal([]byte(j.Request), &m); err != nil {
+		return stack.Request{}, refuse(ErrBadInput, "request", "the stack request of %s is not an object: %v", j.Code, err)
+	}
+	station := map[string]any{"interface": st.Interface}
+	if st.CoolantPort != "" {
+		station["coolant_port"] = st.CoolantPort
+	}
+	for k, v := range map[string]*float64{"coolant_max_bar": st.CoolantMaxBar, "max_projection": st.MaxProjection, "max_mass_kg": st.MaxMassKg} {
+		if v != nil {
+			station[k] = *v
+		}
+	}
+	m["job"], m["need_date"], m["station"] = j.Code, string(j.FromDay), station
+	if j.ToDay > j.FromDay {
+		m["until"] = string(j.ToDay)
+	}
+	req, err := stack.ReadRequestMap(m)
+	if err != nil {
+		return stack.Request{}, &Refusal{Class: fmt.Errorf("%w: %w", ErrBadInput, err), Field: "request", Says: j.Code + ": " + err.Error()}
+	}
+	return *req, nil
+}
+
+// RequestOf is what a job asks of the stack room.
+func (s *Store) RequestOf(ctx context.Context, j Job) (stack.Request, error) {
+	return requestOf(s.read.WithContext(ctx), &j)
+}
+
+// A Ready is a job with its verdict. Err is set for a request that can not be read.
+type Ready struct {
+	Job     Job
+	Request stack.Request
+	Verdict stack.Verdict
+	Err     error
+}
+
+// Check says whether a job's stack can be built on its days, with what, or what is missing.
+func (s *Store) Check(ctx context.Context, j Job) (Ready, error) {
+	shelf, err := s.Shelf(ctx)
+	if err != nil {
+		return Ready{}, err
+	}
+	return s.check(ctx, shelf, j), nil
+}
+
+func (s *Store) check(ctx context.Context, shelf *stack.Shelf, j Job) Ready {
+	out := Ready{Job: j}
+	if out.Request, out.Err = s.RequestOf(ctx, j); out.Err != nil {
+		return out
+	}
+	out.Verdict, out.Err = shelf.Check(out.Request)
+	return out
+}
+
+// Readiness checks every job that is planned or running, by first day.
+func (s *Store) Readiness(ctx context.Context) ([]Ready, error) {
+	jobs, err := s.Jobs(ctx, "planned", "running")
+	if err != nil {
+		return nil, err
+	}
+	shelf, err := s.Shelf(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]Ready, 0, len(jobs))
+	for _, j := range jobs {
+		out = append(out, s.check(ctx, shelf, j))
+	}
+	return out, nil
+}
