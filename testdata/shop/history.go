@@ -13,9 +13,9 @@ type ActKind string
 const (
 	Receive  ActKind = "receive"  // from outside into a place
 	Issue    ActKind = "issue"    // from a place to a person, for a job
-	Return   ActKind = "return"   // from a person into a place
+	Return   ActKind = "return"   // from a person into a place; inserts with the edges left on them
 	Use      ActKind = "use"      // from a place to a person who uses it up
-	Scrap    ActKind = "scrap"    // from a place or a person into the scrap
+	Scrap    ActKind = "scrap"    // from a place into the scrap
 	Transfer ActKind = "transfer" // from a place to a place
 	Count    ActKind = "count"    // Qty is what was found in the place
 	Reverse  ActKind = "reverse"  // Of names the act that is taken back
@@ -24,13 +24,13 @@ const (
 
 // A Line is one thing that an act moves or counts.
 type Line struct {
-	Piece     int    // of a piece with a tag: its number, see History.Piece; -1 of a lot
-	Part      string // of both
-	Lot       string // box or heat
-	PartUsed  bool
-	EdgesLeft int // when PartUsed
-	Qty       int
-	From, To  string // codes of places or people; From of a receipt is the supplier, "" at the opening
+	Piece    int    // of a piece with a tag: its number, see History.Piece; -1 of a lot
+	Part     string // of both
+	Lot      string // box or heat
+	Used     int    // edges left on each when it was taken from the part-used shelf; 0: taken as new
+	EdgesNow int    // of inserts that come back: edges left on each; 0: used up
+	Qty      int
+	From, To string // codes of places or people; From of a receipt is the supplier, "" at the opening
 }
 
 // An EdgeRun is one edge from indexing to removal.
@@ -68,6 +68,7 @@ type PastJob struct {
 	Material   string
 	KcGroup    int
 	Cutting    Cutting
+	Request    Request
 	Insert     string
 	Qty        int
 	Start, End time.Time
@@ -102,17 +103,20 @@ func (h *History) Piece(s *Shop, n int) *Piece {
 	return &h.Gone[n-len(s.Pieces)]
 }
 
-// usedPlace is where part-used inserts lie, scrapPlace where the dead end.
+// Places the history knows by name: of part-used inserts, of the dead, of what is held back,
+// of what nobody can find.
 const (
-	usedPlace  = "E9"
-	scrapPlace = "SCRAP"
+	PartUsedPlace   = "PART-USED"
+	ScrapPlace      = "SCRAP"
+	InspectionPlace = "INSPECTION"
+	LostPlace       = "LOST"
 )
 
-// A key names a pile of a lot part.
+// A key names a pile of a lot part. Inserts in somebody's hand keep the name of the pile they
+// were taken from.
 type key struct {
 	part, lot, place string
-	used             bool
-	edges            int
+	used             int
 }
 
 // Shelves plays acts on empty shelves and returns what lies where: pieces by number, lots by
@@ -136,23 +140,18 @@ func (h *History) Shelves() (pieces map[int]string, lots map[string]int, err err
 
 // name writes a pile as "part lot place", with "used N" when its inserts have N edges left.
 func (k key) name() string {
-	if k.used {
-		return fmt.Sprintf("%s %s %s used %d", k.part, k.lot, k.place, k.edges)
+	if k.used > 0 {
+		return fmt.Sprintf("%s %s %s used %d", k.part, k.lot, k.place, k.used)
 	}
 	return fmt.Sprintf("%s %s %s", k.part, k.lot, k.place)
 }
 
-// inside tells piles and people of the shop from the outside world, which is never empty.
-func inside(a Act, place string) bool {
-	return place != "" && !(a.Kind == Receive && place == a.Lines[0].From)
-}
-
 func play(acts []Act, i int, a Act, pieces map[int]string, piles map[key]int) error {
-	if a.Kind == Edge {
+	switch a.Kind {
+	case Edge:
 		return nil
-	}
-	if a.Kind == Reverse {
-		if a.Of < 0 || a.Of >= i {
+	case Reverse:
+		if a.Of < 0 || a.Of >= i || acts[a.Of].Kind != Issue {
 			return fmt.Errorf("takes back act %d", a.Of)
 		}
 		b := acts[a.Of]
@@ -163,51 +162,36 @@ func play(acts []Act, i int, a Act, pieces map[int]string, piles map[key]int) er
 		return play(acts, i, b, pieces, piles)
 	}
 	for _, l := range a.Lines {
+		outside := a.Kind == Receive // the outside world is never empty
 		if l.Piece >= 0 {
-			if a.Kind == Count {
-				if l.Qty == 0 {
-					pieces[l.Piece] = "lost"
-				}
-				continue
-			}
-			if inside(a, l.From) && pieces[l.Piece] != l.From {
+			if !outside && pieces[l.Piece] != l.From {
 				return fmt.Errorf("piece %d (%s) is in %q, not in %q", l.Piece, l.Part, pieces[l.Piece], l.From)
 			}
 			pieces[l.Piece] = l.To
 			continue
 		}
-		from := key{l.Part, l.Lot, l.From, l.PartUsed, l.EdgesLeft}
-		to := from
-		to.place = l.To
+		from := key{l.Part, l.Lot, l.From, l.Used}
 		if a.Kind == Count {
 			piles[from] = l.Qty
 			continue
 		}
-		// An insert that has been in cut was new when it was taken: what a person has is
-		// told apart by box only.
-		if isHand(a.Kind, true) {
-			from.used, from.edges = false, 0
-		}
-		if isHand(a.Kind, false) {
-			to.used, to.edges = false, 0
-		}
-		if inside(a, l.From) {
+		if !outside {
 			if piles[from] < l.Qty {
 				return fmt.Errorf("%s: %d there, %d taken", from.name(), piles[from], l.Qty)
 			}
 			piles[from] -= l.Qty
 		}
-		if a.Kind != Use {
-			piles[to] += l.Qty
+		to := from
+		to.place = l.To
+		switch {
+		case a.Kind == Use:
+			continue
+		case a.Kind == Return && l.To == PartUsedPlace:
+			to.used = l.EdgesNow
+		case a.Kind == Return && l.To == ScrapPlace:
+			to.used = 0
 		}
+		piles[to] += l.Qty
 	}
 	return nil
-}
-
-// isHand reports whether the giving (or taking) side of an act is a person's hand.
-func isHand(k ActKind, giving bool) bool {
-	if giving {
-		return k == Return || k == Scrap
-	}
-	return k == Issue
 }

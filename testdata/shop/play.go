@@ -27,16 +27,15 @@ type batch struct {
 	lives   []EdgeRun
 	running bool
 
-	held   []held // inserts in the operator's hand, the one in the machine first
-	spent  []held
-	wanted int
+	held  []held // inserts in the operator's hand, the one in the machine first
+	spent []held
 }
 
-// A held insert is in somebody's hand. fresh means it has not been in cut since it was new.
+// A held insert is in somebody's hand.
 type held struct {
 	lot   string
+	taken int // edges when it came from the part-used shelf, 0: it was new
 	edges int // left
-	fresh bool
 }
 
 // An event happens at a minute; the number of its making settles equal minutes.
@@ -79,7 +78,7 @@ func (s *Shop) History() (History, error) {
 		p.parts[s.Parts[i].ID] = &s.Parts[i]
 	}
 	for _, v := range s.Pieces {
-		if p.home[v.Part] == "" && v.Status != "quarantine" && !v.PartUsed {
+		if p.home[v.Part] == "" && v.Status != "quarantine" && v.Status != "lost" && !v.PartUsed {
 			p.home[v.Part] = v.Place
 		}
 	}
@@ -115,11 +114,6 @@ func (s *Shop) History() (History, error) {
 	p.open(opening, &h)
 	p.run(batches, &h)
 	h.Acts = p.acts
-	for i := range h.Acts { // reversals were linked by time of making; see mistake
-		if h.Acts[i].Kind == Reverse && (h.Acts[i].Of < 0 || h.Acts[i].Of >= i) {
-			return h, fmt.Errorf("demo shop: act %d takes back act %d", i, h.Acts[i].Of)
-		}
-	}
 	return h, nil
 }
 
@@ -213,7 +207,7 @@ func (p *player) schedule(h *History) ([]*batch, error) {
 
 func (p *player) past(b *batch, name, family string, end, due time.Time) PastJob {
 	return PastJob{Code: b.job, Name: name, Family: family, Machine: b.f.Machine, Station: b.f.Station, Material: b.f.Material,
-		KcGroup: b.f.KcGroup, Cutting: b.f.Cutting, Insert: b.f.Insert, Qty: b.qty, Start: p.when(b.start), End: end, Due: due}
+		KcGroup: b.f.KcGroup, Cutting: b.f.Cutting, Request: b.f.Request, Insert: b.f.Insert, Qty: b.qty, Start: p.when(b.start), End: end, Due: due}
 }
 
 // batch draws the edges of one run of qty parts from a day on.

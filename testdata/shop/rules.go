@@ -31,6 +31,7 @@ type Family struct {
 	Station    int      `json:"station"`
 	Material   string   `json:"material"` // group of ISO 513
 	KcGroup    int      `json:"kc_group"` // VDI 3323
+	Request    Request  `json:"request"`
 	Cutting    Cutting  `json:"cutting"`
 	Insert     string   `json:"insert"`
 	Kit        []string `json:"kit"` // parts taken as pieces: holder, sleeve, bar, head, hose

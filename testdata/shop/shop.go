@@ -143,7 +143,7 @@ type Supplier struct {
 // A Place is where things lie.
 type Place struct {
 	Code string `json:"code"`
-	Kind string `json:"kind"` // drawer, cell, inspection, regrind, scrap
+	Kind string `json:"kind"` // drawer, cell, part-used, inspection, lost, scrap
 	Name string `json:"name"`
 }
 

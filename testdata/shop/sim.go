@@ -126,24 +126,20 @@ func (p *player) work(b *batch) {
 	p.event(b.end, func() {
 		var lines []Line
 		for _, x := range b.held {
-			l := Line{Piece: -1, Part: f.Insert, Lot: x.lot, Qty: 1, From: who, To: p.home[f.Insert]}
-			if x.fresh {
+			l := Line{Piece: -1, Part: f.Insert, Lot: x.lot, Used: x.taken, EdgesNow: x.edges, Qty: 1, From: who, To: PartUsedPlace}
+			if x.taken == 0 && x.edges == p.parts[f.Insert].Edges {
+				l.To = p.home[f.Insert]
 				p.give(b.end, f.Insert, x.lot, 1)
 			} else {
-				l.PartUsed, l.EdgesLeft, l.To = true, x.edges, usedPlace
 				p.keep(f.Insert, x)
 			}
 			lines = merge(lines, l)
 		}
+		for _, x := range b.spent {
+			lines = merge(lines, Line{Piece: -1, Part: f.Insert, Lot: x.lot, Used: x.taken, Qty: 1, From: who, To: ScrapPlace})
+		}
 		if len(lines) > 0 {
 			p.act(b.end, Return, "", b.job, "", lines)
-		}
-		lines = nil
-		for _, x := range b.spent {
-			lines = merge(lines, Line{Piece: -1, Part: f.Insert, Lot: x.lot, Qty: 1, From: who, To: scrapPlace})
-		}
-		if len(lines) > 0 {
-			p.act(b.end, Scrap, "", b.job, "all edges used", lines)
 		}
 		lines = nil
 		for _, n := range b.pieces {
@@ -198,8 +194,8 @@ func (p *player) inserts(b *batch) []Line {
 	var lines []Line
 	for len(p.used[f.Insert]) > 0 && need > 0 {
 		u := &p.used[f.Insert][0]
-		lines = merge(lines, Line{Piece: -1, Part: f.Insert, Lot: u.lot, PartUsed: true, EdgesLeft: u.edges, Qty: 1, From: usedPlace, To: f.Operator})
-		b.held = append(b.held, held{u.lot, u.edges, false})
+		lines = merge(lines, Line{Piece: -1, Part: f.Insert, Lot: u.lot, Used: u.edges, Qty: 1, From: PartUsedPlace, To: f.Operator})
+		b.held = append(b.held, held{u.lot, u.edges, u.edges})
 		need -= u.edges
 		if u.qty--; u.qty == 0 {
 			p.used[f.Insert] = p.used[f.Insert][1:]
@@ -216,7 +212,7 @@ func (p *player) fetch(b *batch, m, n int) []Line {
 	lines := p.take(m, b.f.Insert, b.f.Operator, n)
 	for _, l := range lines {
 		for range l.Qty {
-			b.held = append(b.held, held{l.Lot, p.parts[b.f.Insert].Edges, true})
+			b.held = append(b.held, held{l.Lot, 0, p.parts[b.f.Insert].Edges})
 		}
 	}
 	return lines
@@ -229,7 +225,7 @@ func (p *player) change(b *batch, m int, run EdgeRun, last bool) {
 	}
 	x := &b.held[0]
 	run.Lot, run.EdgeNo = x.lot, p.parts[b.f.Insert].Edges-x.edges+1
-	x.edges, x.fresh = x.edges-1, false
+	x.edges--
 	broken := run.Reason == "broken" && x.edges > 0
 	p.acts = append(p.acts, Act{At: p.stamp(m), Kind: Edge, By: b.f.Operator, Job: b.job, Reason: run.Reason, Run: &run})
 	if broken {
@@ -341,22 +337,22 @@ func (p *player) odd(h *History) {
 	r := p.rng("odd")
 	for n, v := range p.s.Pieces {
 		m := at(-40+r.IntN(35), float64(10*60+r.IntN(200)))
-		part := v.Part
+		l := Line{Piece: n, Part: v.Part, Qty: 1, From: p.home[v.Part], To: v.Place}
 		switch v.Status {
-		case "quarantine":
-			p.event(m, func() {
-				p.act(m, Transfer, "", "", v.Why, []Line{{Piece: n, Part: part, Qty: 1, From: p.home[part], To: v.Place}})
-			})
+		case "quarantine": // somebody had it and brought it back with a word about it
+			op := p.operators()[r.IntN(len(p.operators()))]
+			out := l
+			out.To, l.From = op, op
+			p.event(m-90, func() { p.act(m-90, Issue, "", "", "", []Line{out}) })
+			p.event(m, func() { p.act(m, Return, "", "", v.Why, []Line{l}) })
 		case "lost":
-			p.event(m, func() {
-				p.act(m, Count, "", "", v.Why, []Line{{Piece: n, Part: part, Qty: 0, From: v.Place}})
-			})
+			p.event(m, func() { p.act(m, Transfer, "", "", v.Why, []Line{l}) })
 		}
 	}
 	for i, g := range p.r.Gone {
 		n, m := len(p.s.Pieces)+i, at(g.On, 11*60)
 		p.event(m, func() {
-			p.act(m, Scrap, "", "", g.Reason, []Line{{Piece: n, Part: g.Part, Qty: 1, From: g.Place, To: scrapPlace}})
+			p.act(m, Scrap, "", "", g.Reason, []Line{{Piece: n, Part: g.Part, Qty: 1, From: g.Place, To: ScrapPlace}})
 		})
 	}
 }
