@@ -90,21 +90,62 @@ func (p Part) fields(facts []Fact) (map[string]any, error) {
 	return m, nil
 }
 
-// FactsOf splits a flat record into facts, leaving out what stands in Part itself.
-func FactsOf(flat map[string]any, origin string) ([]Fact, error) {
-	own := map[string]bool{"kind": true, "id": true, "code": true, "maker": true, "designation": true, "currency": true, "price_cents": true, "lead_days": true, "edges": true}
-	var out []Fact
+// PartFrom splits a flat record, the columns of the stack room, into what stands in Part
+// itself and the facts, all of one origin. Names it does not know are refused by SavePart.
+func PartFrom(flat map[string]any, origin string) (PartIn, error) {
+	var in PartIn
+	p := &in.Part
+	bad := func(key, want string) error {
+		return refuse(ErrBadInput, key, "%s: %v is not %s", key, flat[key], want)
+	}
+	texts := map[string]*string{"kind": &p.Kind, "id": &p.Code, "code": &p.Code, "maker": &p.Maker, "designation": &p.Designation, "currency": &p.Currency}
 	for _, k := range slices.Sorted(maps.Keys(flat)) {
-		if own[k] {
+		v := flat[k]
+		if to, ok := texts[k]; ok {
+			t, ok := v.(string)
+			if !ok {
+				return in, bad(k, "a text")
+			}
+			*to = t
 			continue
 		}
-		b, err := json.Marshal(flat[k])
-		if err != nil {
-			return nil, err
+		switch k {
+		case "price_cents", "lead_days", "edges":
+			n, err := whole(v)
+			if err != nil {
+				return in, bad(k, "a whole number, 0 or more")
+			}
+			days := int(n)
+			switch k {
+			case "price_cents":
+				p.PriceCents = &n
+			case "lead_days":
+				p.LeadDays = &days
+			default:
+				p.Edges = days
+			}
+			continue
 		}
-		out = append(out, Fact{Symbol: k, Value: string(b), Entered: strings.Trim(string(b), `"`), Origin: origin})
+		b, err := json.Marshal(v)
+		if err != nil {
+			return in, bad(k, "readable")
+		}
+		in.Facts = append(in.Facts, Fact{Symbol: k, Value: string(b), Entered: strings.Trim(string(b), `"`), Origin: origin})
 	}
-	return out, nil
+	return in, nil
+}
+
+// whole reads a whole number from 0 to 2^53 out of what JSON or a caller gave.
+func whole(v any) (int64, error) {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return 0, err
+	}
+	var n int64
+	if err := json.Unmarshal(b, &n); err != nil || n < 0 || n > 1<<53 {
+		return 0, fmt.Errorf("%s is not a whole number", b)
+	}
+	return n, nil
 }
 
 // SavePart adds a part, or with Part.ID changes one; then Part.Version must be the version
