@@ -23,7 +23,6 @@ type clean struct {
 	at      [maxChars]uint16
 	n       int
 	changed bool // something other than the place of a single space was cleaned
-	chars   int  // characters of the original
 }
 
 func (c *clean) bytes() []byte  { return c.b[:c.n] }
@@ -89,6 +88,7 @@ func (c *clean) tidy(reader, text string) *Refusal {
 			out = a
 		}
 		if out == ' ' {
+			c.changed = c.changed || c.n == 0 || space
 			space = c.n > 0
 			continue
 		}
@@ -106,7 +106,7 @@ func (c *clean) tidy(reader, text string) *Refusal {
 		c.b[c.n], c.at[c.n] = out, uint16(pos)
 		c.n++
 	}
-	c.chars = pos
+	c.changed = c.changed || space // at the end
 	if c.n == 0 {
 		return refusal(reader, text, CodeEmpty, "nothing to read")
 	}

@@ -42,9 +42,14 @@ func tagCheck(data string) string {
 // caller shows those that exist and never books one by itself. CodeForm means that the
 // text has not the shape of a tag: it may be somebody else's code.
 func ParseTag(text string) (string, error) {
-	t, ref := foldTag(text)
+	t, ref := cleanTag(text)
 	if ref != nil {
 		return "", ref
+	}
+	// Eight characters may have lost the first one: folding by position would then move
+	// the error, so only the digits of a full or check-less tag are folded.
+	if len(t) == tagLen || len(t) == tagLen-1 && !digit(t[0]) {
+		t = foldPlaces(t)
 	}
 	data := t[:min(len(t), tagLen-1)]
 	switch {
@@ -70,7 +75,7 @@ func ParseTag(text string) (string, error) {
 // that look alike, then swaps, then the rest), at most 48, none twice. Nothing for a text
 // that is not close to the shape of a tag. Show only those that exist.
 func TagCandidates(text string) []string {
-	t, ref := foldTag(text)
+	t, ref := cleanTag(text)
 	if ref != nil || len(t) < tagLen-1 || len(t) > tagLen+1 {
 		return nil
 	}
@@ -82,9 +87,7 @@ func TagCandidates(text string) []string {
 	var out []string
 	offer := func(c string) {
 		if len(c) == tagLen {
-			b := []byte(c)
-			foldPlaces(b)
-			c = string(b)
+			c = foldPlaces(c)
 		}
 		if len(c) != tagLen || !tagShape(c[:tagLen-1]) || tagCheck(c[:tagLen-1]) != c[tagLen-1:] || c == t {
 			return
@@ -142,33 +145,30 @@ var twins = map[byte]string{
 	'4': "A9", 'A': "4", '9': "4G", 'U': "V", 'V': "UY", 'M': "N", 'N': "M", 'C': "G", 'E': "F", 'F': "E", 'P': "R", 'R': "P",
 }
 
-// foldTag cleans a scan and folds what cannot be meant where it stands.
-func foldTag(text string) (string, *Refusal) {
+// cleanTag cleans a scan: the symbology identifier of ISO/IEC 15424 in front, white space
+// and dashes go.
+func cleanTag(text string) (string, *Refusal) {
 	var c clean
 	if ref := c.tidy("tag", text); ref != nil {
 		return "", ref
 	}
 	b := c.bytes()
 	if len(b) > 3 && b[0] == ']' && letter(b[1]) && digit(b[2]) {
-		b = b[3:] // symbology identifier of ISO/IEC 15424
+		b = b[3:]
 	}
 	t := make([]byte, 0, len(b))
 	for _, x := range b {
-		if x != ' ' && x != '-' && x != '_' {
+		if x != ' ' && x != '-' {
 			t = append(t, x)
 		}
-	}
-	// Eight characters may have lost the first one: folding by position would then move
-	// the error, so only the digits of a full or check-less tag are folded.
-	if len(t) == tagLen || len(t) == tagLen-1 && !digit(t[0]) {
-		foldPlaces(t)
 	}
 	return string(t), nil
 }
 
 // foldPlaces folds O, I and L where only a digit can stand, and 0 and 1 where only the
 // kind letter can. The check character may be either and is left alone.
-func foldPlaces(t []byte) {
+func foldPlaces(tag string) string {
+	t := []byte(tag)
 	switch t[0] {
 	case '0':
 		t[0] = 'O'
@@ -183,6 +183,7 @@ func foldPlaces(t []byte) {
 			t[i] = '1'
 		}
 	}
+	return string(t)
 }
 
 func letterOrDigit(b byte) bool { return letter(b) || digit(b) }
