@@ -16,3 +16,5 @@ type Mechanics struct {
 	FlowLMin     Opt // L/min through the head's nozzles
 	Notes        []string
 }
+
+func mechanics(r *Request, st *Stack) Mechanics { return Mechanics{} }

@@ -1,0 +1,339 @@
+package stack
+
+import (
+	"fmt"
+	"strings"
+)
+
+// role returns the part of that kind in x, nil when there is none.
+func (x *found) role(k Kind) *cand {
+	if x == nil {
+		return nil
+	}
+	for _, c := range x.pieces() {
+		if c.rec.kind == k {
+			return c
+		}
+	}
+	return nil
+}
+
+// edge returns the part that carries the pocket.
+func (x *found) edge() *cand {
+	if h := x.role(Head); h != nil {
+		return h
+	}
+	if x == nil {
+		return nil
+	}
+	return x.bar
+}
+
+func (c *cand) said() string {
+	switch {
+	case c == nil:
+		return "nothing"
+	case c.name() != "":
+		return c.name()
+	}
+	return "the missing " + string(c.rec.kind)
+}
+
+// sentence says a reason or a warning of x to a person, with its numbers. x may be nil where
+// the request alone decides.
+func (q *search) sentence(code Code, x *found) string {
+	r := q.req
+	st := r.Station
+	d := 0.0
+	var bar *Part
+	if x != nil {
+		d, bar = x.d, x.bar.rec.part
+	}
+	switch code {
+	case codeProject:
+		return fmt.Sprintf("the job needs %s mm of overhang, the machine can swing %s mm", num(r.Overhang()), st.MaxProjection)
+	case codePump:
+		return fmt.Sprintf("%s bar asked, the station's limit is %s bar", num(r.CoolantBar), st.CoolantMaxBar)
+	}
+	if x == nil {
+		return string(code)
+	}
+	holder, sleeve, head, insert := x.role(Holder), x.role(Sleeve), x.role(Head), x.front.insert
+	switch code {
+	case codeInterface:
+		if holder == nil {
+			return fmt.Sprintf("no holder on hand bolts to %s", st.Interface)
+		}
+		return fmt.Sprintf("%s bolts to %s, the turret is %s", holder.said(), holder.rec.iface, st.Interface)
+	case codeBore:
+		return fmt.Sprintf("nothing on hand holds the %s mm shank of %s: no holder of that bore, no sleeve with that inside", num(d), x.bar.said())
+	case codeStyle:
+		if sleeve != nil {
+			return fmt.Sprintf("%s is damped; %s is not made to grip a damped bar full length", x.bar.said(), sleeve.said())
+		}
+		if bar.Damped() {
+			return fmt.Sprintf("%s is damped and needs full-round grip; the set screws of %s must not bear on it", x.bar.said(), holder.said())
+		}
+		return fmt.Sprintf("%s has no flat; the set screws of %s would turn and bruise it", x.bar.said(), holder.said())
+	case codeClamp:
+		return fmt.Sprintf("grip %s mm = %s x D; at least %s mm (3 x D) needed, %s mm (4 x D) better",
+			grip(x.rear.lsc), ratio(x.rear.lsc, d), num(minGripD*d), num(goodGripD*d))
+	case codeShort:
+		if !bar.OAL.Known {
+			return fmt.Sprintf("the length of %s is not recorded, so its grip cannot be proven", x.bar.said())
+		}
+		if x.bar.rec.ccms != "" {
+			return fmt.Sprintf("%s reaches %s mm, the job needs %s mm", x.bar.said(), num(x.set), num(q.l))
+		}
+		if x.front.noLF {
+			return fmt.Sprintf("the length LF of %s is not recorded, so the grip cannot be proven", head.said())
+		}
+		left := bar.OAL.V + x.front.lf - x.set
+		return fmt.Sprintf("%s + %s - %s = %s mm left to grip; %s mm (3 x D) needed", num(bar.OAL.V), num(x.front.lf), num(x.set), num(left), num(minGripD*d))
+	case codeOverMax:
+		rec, most, _, ok := OverhangLimit(bar.Construction, d)
+		switch {
+		case bar.OHX.Known:
+			return fmt.Sprintf("%s mm overhang; the maker allows %s mm for %s", num(x.set), num(bar.OHX.V), x.bar.said())
+		case !ok:
+			return fmt.Sprintf("the construction of %s is not recorded, so no overhang is proven for it", x.bar.said())
+		}
+		return fmt.Sprintf("%s / %s = %s x D; %s stops at %s x D (recommended %s)", num(x.set), num(d), ratio(x.set, d), word(bar.Construction), num(most), num(rec))
+	case codeOverMin:
+		return fmt.Sprintf("the job needs %s mm, %s may not be set under %s mm, the machine can swing %s mm", num(q.l), x.bar.said(), bar.OHN, st.MaxProjection)
+	case codeHub:
+		return fmt.Sprintf("no head on hand has the coupling %s of %s; couplings of other sizes do not fit", x.bar.rec.ccws, x.bar.said())
+	case codeDmin:
+		e := x.edge()
+		return fmt.Sprintf("%s needs a hole of %s mm, the part has %s mm before this tool", e.said(), e.rec.part.DMIN, num(r.BoreStartD))
+	case codeBody:
+		return fmt.Sprintf("%s is %s mm thick, the hole is %s mm", x.bar.said(), num(d), num(r.BoreStartD))
+	case codeHand:
+		return fmt.Sprintf("%s is hand %s, the station needs %s", x.edge().said(), x.edge().rec.part.Hand, r.Hand)
+	case codeSeat:
+		return fmt.Sprintf("no insert on hand fits the pocket %s", r.Insert.Seat)
+	case codeSeatReq:
+		return fmt.Sprintf("%s has the pocket %s, asked is %s", x.edge().said(), x.edge().rec.part.Seat(), r.Insert.Seat)
+	case codeBreak:
+		return "no unbroken way for the coolant: " + q.whyBroken(x)
+	case codePressure:
+		rt := q.routeOf(x)
+		if !rt.Limit.Known {
+			return fmt.Sprintf("the rating of %s is not recorded, so %s bar is not proven", rt.Weakest, num(r.CoolantBar))
+		}
+		return fmt.Sprintf("%s is rated %s bar, %s bar asked; buildable at %s bar or less", rt.Weakest, rt.Limit, num(r.CoolantBar), rt.Limit)
+	case codeMass:
+		if x.noWT {
+			return fmt.Sprintf("a mass is not recorded, so the station's %s kg is not proven", st.MaxMassKg)
+		}
+		return fmt.Sprintf("%s kg, the station carries %s kg", num(x.mass), st.MaxMassKg)
+	case codeOut, codeReserved, codeHeld, codeLost, codeNoStock, codeOnOrder:
+		var w []string
+		for _, c := range x.pieces() {
+			if c.bits&codeBit[code] != 0 && c.item != nil {
+				w = append(w, c.item.borrow(r).Text)
+			}
+		}
+		return strings.Join(w, "; ")
+
+	case warnRec:
+		rec, most, _, _ := OverhangLimit(bar.Construction, d)
+		return fmt.Sprintf("%s / %s = %s x D: over the recommended %s, limit %s", num(x.set), num(d), ratio(x.set, d), num(rec), limitWord(bar, most))
+	case warnOHN:
+		return fmt.Sprintf("the job needs %s mm, the shortest overhang of %s is %s mm: set it at %s mm", num(q.l), x.bar.said(), bar.OHN, num(x.set))
+	case warnClamp:
+		return fmt.Sprintf("grip %s mm = %s x D: usable, 4 x D is better", grip(x.grip), ratio(x.grip, d))
+	case warnSleeve:
+		return fmt.Sprintf("the set screws of %s bear on %s: follow the sleeve maker's sheet", holder.said(), sleeve.said())
+	case warnCarbide:
+		return fmt.Sprintf("%s is carbide and brittle under point load: set screws on the flat only", x.bar.said())
+	case warnChips:
+		return fmt.Sprintf("a %s mm bar in a %s mm hole leaves %s mm a side for chips", num(d), num(r.BoreStartD), num((r.BoreStartD-d)/2))
+	case warnRE:
+		return fmt.Sprintf("nose radius of %s is %s mm, asked is %s mm: side force and finish change, correct the offset", insert.said(), insert.rec.part.RE, r.Insert.RE)
+	case warnHeavy:
+		return fmt.Sprintf("%s kg: lift it with a hoist or two people", num(x.mass))
+	case warnCentre:
+		return fmt.Sprintf("%s has no index mark: set the centre height by hand and check on a facing cut", sleeve.said())
+	case warnEdges:
+		return fmt.Sprintf("%d edges of %s on hand, %d needed", insert.edges, insert.said(), r.EdgesNeeded)
+	}
+	return string(code)
+}
+
+func grip(v float64) string {
+	switch {
+	case v <= 0:
+		return "not recorded"
+	case v >= inf/16:
+		return "enough"
+	}
+	return num(v)
+}
+
+func ratio(v, d float64) string {
+	if v <= 0 || d <= 0 || v >= inf/16 {
+		return "not known"
+	}
+	return num(round(v/d, 2))
+}
+
+func limitWord(bar *Part, most float64) string {
+	if bar.OHX.Known {
+		return num(bar.OHX.V) + " mm by the maker"
+	}
+	return num(most)
+}
+
+// whyBroken tells where the coolant stops on both ways.
+func (q *search) whyBroken(x *found) string {
+	var w []string
+	holder, sleeve, b := x.role(Holder), x.role(Sleeve), x.bar.rec
+	switch {
+	case holder != nil && !holder.rec.part.Coolant:
+		w = append(w, holder.said()+" does not feed its bore")
+	case sleeve != nil && !sleeve.rec.part.Sealed:
+		w = append(w, sleeve.said()+" is not sealed and would lose it")
+	}
+	switch {
+	case !b.part.Coolant:
+		w = append(w, x.bar.said()+" is not drilled for coolant")
+	case !b.throughs:
+		w = append(w, x.bar.said()+" has no inlet at its rear")
+	}
+	if !x.front.cool {
+		w = append(w, "the head does not pass it on")
+	}
+	if len(b.inlets) > 0 {
+		if q.req.Station.CoolantPort == "" {
+			w = append(w, "the station has no outlet for a hose")
+		} else {
+			w = append(w, fmt.Sprintf("no hose or fitting joins the outlet %s to the inlet %s", q.req.Station.CoolantPort, strings.Join(b.inlets, " or ")))
+		}
+	}
+	if len(w) == 0 {
+		return "the parts do not pass it on"
+	}
+	return strings.Join(w, "; ")
+}
+
+// checks lists every rule that was applied to x, with value, limit and where the limit is from.
+func (q *search) checks(x *found) []Check {
+	r := q.req
+	b, p := x.bar.rec, x.bar.rec.part
+	var out []Check
+	add := func(bit Code, warn set, name, value, limit, source string) {
+		out = append(out, Check{Code: bit, Name: name, Value: value, Limit: limit, Source: source,
+			OK: x.bits&codeBit[bit] == 0, Warn: x.warn&warn != 0})
+	}
+	const code, request = "by code, letter for letter", "request"
+	holder, sleeve, head := x.role(Holder), x.role(Sleeve), x.role(Head)
+	if holder != nil {
+		add(codeInterface, 0, "turret seat", holder.rec.iface, r.Station.Interface, code)
+	}
+	if b.ccms == "" {
+		if holder != nil {
+			way := num(holder.rec.bore)
+			if sleeve != nil {
+				way += " / " + num(sleeve.rec.shank) + " in, " + num(sleeve.rec.bore)
+			}
+			add(codeBore, wCentre, "diameters, mm", way+" / "+num(x.d), "equal within 0.02", "data-entry allowance, shop default")
+			held := x.rear.clamp
+			if held == "" {
+				held = "not recorded"
+			}
+			if sleeve != nil {
+				held += " on sleeve"
+			}
+			limit := "split, or screws on a flat"
+			if b.damped {
+				limit = "full-round grip"
+			}
+			add(codeStyle, wSleeve|wCarbide, "clamp", held, limit, "common practice, no source")
+		}
+		src := "trade-magazine article, 2019"
+		if holder != nil && holder.rec.part.Maker != "" {
+			src += "; length by the maker"
+		}
+		add(codeClamp, wClamp, "grip of holder and sleeve, mm", grip(x.rear.lsc), fmt.Sprintf("%s (3 x D), better %s", num(minGripD*x.d), num(goodGripD*x.d)), src)
+		left := "not known"
+		if p.OAL.Known && !x.front.noLF && x.front.lf < inf/8 {
+			left = num(p.OAL.V + x.front.lf - x.set)
+		}
+		add(codeShort, wClamp, "bar left to grip, mm", left, fmt.Sprintf("%s (3 x D), better %s", num(minGripD*x.d), num(goodGripD*x.d)), "trade-magazine article, 2019")
+	}
+	rec, most, src, ok := OverhangLimit(p.Construction, x.d)
+	limit := fmt.Sprintf("%s x D, recommended %s", num(most), num(rec))
+	if !ok {
+		limit, src = "not known", "construction not recorded"
+	}
+	if p.OHX.Known {
+		limit, src = num(p.OHX.V)+" mm", "maker's longest overhang"
+	}
+	add(codeOverMax, wRec, "overhang", fmt.Sprintf("%s mm = %s x D", num(x.set), ratio(x.set, x.d)), limit, src)
+	if p.Damped() && p.OHN.Known {
+		add(codeOverMin, wOHN, "shortest overhang, mm", num(x.set), p.OHN.String()+" or more", "maker's shortest overhang")
+	}
+	if m := r.Station.MaxProjection; m.Known {
+		add(codeProject, 0, "swing of the machine, mm", num(x.set+x.rear.proj), m.String(), "station")
+	}
+	if head != nil {
+		add(codeHub, 0, "coupling", head.rec.ccms, b.ccws, code)
+	}
+	e := x.edge()
+	add(codeDmin, 0, "smallest hole, mm", e.rec.part.DMIN.String(), num(r.BoreStartD), "maker's DMIN; hole before this tool")
+	add(codeBody, wChips, "bar in the hole, mm", num(x.d), fmt.Sprintf("under %s, better up to %s", num(r.BoreStartD), num(chipShare*r.BoreStartD)), "80 % for chips is a shop default, no source")
+	add(codeHand, 0, "hand", e.rec.part.Hand, r.Hand+" or N", request)
+	add(codeSeatReq, 0, "pocket", e.rec.part.Seat(), r.Insert.Seat, request)
+	if in := x.front.insert; in != nil {
+		add(codeSeat, wRE, "insert", in.rec.part.Seat()+", radius "+in.rec.part.RE.String(), r.Insert.Seat+", radius "+r.Insert.RE.String(), "ISO 1832 and request")
+		if r.EdgesNeeded > 0 {
+			add(codeNoStock, wLowEdges, "edges on hand", fmt.Sprint(in.edges), fmt.Sprint(r.EdgesNeeded), request)
+		}
+	}
+	if x.route != "" {
+		rt := q.routeOf(x)
+		add(codePressure, 0, "coolant rating, bar", rt.Limit.String()+" ("+rt.Weakest+")", num(r.CoolantBar), "lowest rated pressure on the way")
+		add(codePump, 0, "station's coolant, bar", r.Station.CoolantMaxBar.String(), num(r.CoolantBar), "station")
+	}
+	mass := num(x.mass)
+	if x.noWT {
+		mass += " and more; not all masses are recorded"
+	}
+	lim, from := "15 for one person", "common practice, no source"
+	if m := r.Station.MaxMassKg; m.Known {
+		lim, from = m.String()+"; "+lim, "station; "+from
+	}
+	add(codeMass, wHeavy, "mass, kg", mass, lim, from)
+	return out
+}
+
+// remarks are worth knowing and stop nothing.
+func (q *search) remarks(x *found) []string {
+	var out []string
+	p := x.bar.rec.part
+	if p.Damped() && !p.OHN.Known && x.set < 4*x.d-deadband {
+		out = append(out, fmt.Sprintf("the shortest overhang of %s is not recorded; under 4 x D a damped bar may not damp (shop default)", x.bar.said()))
+	}
+	if s := x.role(Sleeve); s != nil && s.tier == tierFree {
+		if s.rec.part.Index == "" {
+			out = append(out, "whether "+s.said()+" has an index mark is not recorded: check the centre height")
+		}
+		if w := (s.rec.shank - s.rec.bore) / 2; w < 3 {
+			out = append(out, fmt.Sprintf("%s has a wall of %s mm; under 3 mm it may crush and mark the bar (shop default)", s.said(), num(w)))
+		}
+	}
+	if h := x.role(Holder); h != nil && h.tier == tierFree && h.rec.part.Clamp() == "" && x.bar.rec.ccms == "" {
+		out = append(out, "how "+h.said()+" clamps is not recorded; judged as set screws")
+	}
+	if x.bar.rec.ccms != "" && x.set > q.l+deadband {
+		out = append(out, fmt.Sprintf("held by its coupling, %s sticks out %s mm where %s mm would do", x.bar.said(), num(x.set), num(q.l)))
+	}
+	if in := x.front.insert; in != nil && in.item != nil && q.req.EdgesNeeded > 0 {
+		own := in.item.free(q.req) * in.rec.part.Edges
+		if own < q.req.EdgesNeeded && in.edges > own {
+			out = append(out, fmt.Sprintf("lot %s alone has %d edges; other lots of %s bring it to %d", in.item.ID, own, in.rec.part.Code, in.edges))
+		}
+	}
+	return out
+}

@@ -1,0 +1,219 @@
+package stack
+
+import (
+	"cmp"
+	"slices"
+)
+
+// A line is a chain of hoses and fittings in a row.
+type line struct {
+	p    [maxLine]*cand
+	n    int
+	cost int
+	bits set
+	cp   float64
+	open string // the end that is still open
+	hose bool   // has a hose in it
+}
+
+// lines4 holds what the line search found: ways from the station's outlet forward, and whole
+// lines by the bar inlet they end at.
+type lines4 struct {
+	forward map[string][]line // by open end
+	whole   map[string][]line // by inlet
+}
+
+// startLines walks from the station's outlet outward.
+func (q *search) startLines() *lines4 {
+	if q.lines == nil {
+		q.lines = &lines4{whole: map[string][]line{}, forward: map[string][]line{}}
+		if port := portEnd(q.req.Station.CoolantPort); port != "" {
+			q.lines.forward = q.walk(port, maxLine)
+		}
+	}
+	return q.lines
+}
+
+// portEnd writes a port in the spelling of ends, "" when there is none.
+func portEnd(port string) string {
+	j, err := parseEnd(port)
+	if err != nil || j.Family == Through {
+		return ""
+	}
+	return j.End()
+}
+
+// walk lists the chains of up to most pieces that start on the open end, by the end they leave
+// open; the chain of none is included.
+func (q *search) walk(open string, most int) map[string][]line {
+	by := map[string][]line{open: {{cp: inf, open: open}}}
+	layer := by[open]
+	for range most {
+		next := map[string][]line{}
+		for _, ln := range layer {
+			for _, w := range q.s.enter[opposite(ln.open)] {
+				used := 0
+				for _, c := range ln.p[:ln.n] {
+					if c.rec == w.rec {
+						used++
+					}
+				}
+				c := q.candidate(w.rec)
+				if c == nil || used > 0 {
+					if c = q.again(w.rec, used); c == nil {
+						continue
+					}
+				}
+				x := ln
+				x.p[x.n] = c
+				x.n++
+				x.cost += c.cost
+				x.bits |= c.bits
+				x.cp = min(x.cp, w.rec.cp)
+				x.open = w.leave
+				x.hose = x.hose || w.rec.kind == Hose
+				next[x.open] = append(next[x.open], x)
+			}
+		}
+		layer = layer[:0:0]
+		for _, end := range sortedKeys(next) {
+			old := len(by[end])
+			all := q.skyLine(append(slices.Clip(by[end]), next[end]...))
+			for _, x := range all {
+				if !slices.ContainsFunc(by[end][:old], func(y line) bool { return x.n == y.n && x.p == y.p }) {
+					layer = append(layer, x)
+				}
+			}
+			by[end] = all
+		}
+	}
+	return by
+}
+
+// again returns the part once more, when there is another free piece of it.
+func (q *search) again(r *rec, used int) *cand {
+	if it := r.nth(q.req, used); it != nil {
+		return &cand{rec: r, item: it}
+	}
+	return nil
+}
+
+func sortedKeys[V any](m map[string]V) []string {
+	keys := make([]string, 0, len(m))
+	for k := range m {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	return keys
+}
+
+// skyLine keeps the chains that fewer than k others are at least as good as.
+func (q *search) skyLine(in []line) []line {
+	slices.SortStableFunc(in, func(a, b line) int {
+		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.n, b.n), cmp.Compare(b.cp, a.cp),
+			compareNames(a.p[:a.n], b.p[:b.n]))
+	})
+	out := in[:0:0]
+	for _, x := range in {
+		better := 0
+		for _, y := range out {
+			if y.cost <= x.cost && y.n <= x.n && y.cp >= x.cp && (q.mode != modeNearest || x.bits == y.bits) {
+				better++
+			}
+		}
+		if better < q.k {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// linesTo lists the whole lines from the station's outlet to a bar inlet.
+func (q *search) linesTo(inlet string) []line {
+	l := q.startLines()
+	if w, ok := l.whole[inlet]; ok {
+		return w
+	}
+	var out []line
+	for _, ln := range l.forward[opposite(inlet)] {
+		if ln.n > 0 {
+			out = append(out, ln)
+		}
+	}
+	if q.mode == modeMissing && len(l.forward) > 0 {
+		out = append(out, q.holeLines(inlet)...)
+	}
+	out = q.skyLine(out)
+	l.whole[inlet] = out
+	return out
+}
+
+// holeLines closes the gap between the chains that start at the outlet and those that start
+// at the inlet with one invented piece: a hose where none is in the line, else a fitting.
+func (q *search) holeLines(inlet string) []line {
+	var out []line
+	back := q.walk(inlet, maxLine-1)
+	for _, o := range sortedKeys(q.lines.forward) {
+		for _, f := range q.lines.forward[o] {
+			for _, bo := range sortedKeys(back) {
+				for _, b := range back[bo] {
+					if f.n+b.n+1 > maxLine || shares(f, b) {
+						continue
+					}
+					x := f
+					ends := []string{opposite(f.open), opposite(b.open)}
+					slices.Sort(ends)
+					p := &Part{Kind: Hose}
+					if f.hose || b.hose {
+						p.Kind = Fitting
+					}
+					for _, e := range ends {
+						j, _ := parseEnd(e) // an end of ours reads back
+						j.Side = CoolantIn
+						p.Joints = append(p.Joints, j)
+					}
+					c := hole(p, rec{ends: ends})
+					x.p[x.n] = c
+					x.n++
+					x.cost += c.cost
+					for i := b.n - 1; i >= 0; i-- {
+						x.p[x.n] = b.p[i]
+						x.n++
+						x.cost += b.p[i].cost
+						x.bits |= b.p[i].bits
+					}
+					x.cp = min(f.cp, b.cp)
+					out = append(out, x)
+				}
+			}
+		}
+	}
+	return out
+}
+
+func shares(a, b line) bool {
+	for _, x := range a.p[:a.n] {
+		for _, y := range b.p[:b.n] {
+			if x.rec == y.rec {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// openEnds lists the inlets that a line of owned pieces can feed; an invented bar may have any
+// of them.
+func (q *search) openEnds() []string {
+	var out []string
+	l := q.startLines()
+	for _, o := range sortedKeys(l.forward) {
+		for _, ln := range l.forward[o] {
+			if ln.n > 0 {
+				out = append(out, opposite(o))
+				break
+			}
+		}
+	}
+	return out
+}

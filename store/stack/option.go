@@ -1,0 +1,518 @@
+package stack
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// missing lists what x borrows, buys or invents, with every size it must have in this stack.
+// The sizes follow from the neighbours, not from the piece that would do.
+func (q *search) missing(x *found) []Missing {
+	var out []Missing
+	short := 0
+	for _, c := range x.pieces() {
+		if c.tier != tierFree {
+			short++
+		}
+	}
+	if short == 0 {
+		return nil
+	}
+	b := x.bar.rec
+	d := x.d
+	through, cooled := x.route == "through", x.route != ""
+	var holder, sleeve *cand
+	for _, c := range x.rear.p[:x.rear.n] {
+		switch c.rec.kind {
+		case Holder:
+			holder = c
+		case Sleeve:
+			sleeve = c
+		}
+	}
+	add := func(c *cand, needs ...Need) {
+		m := Missing{Kind: c.rec.kind, Needs: slices.DeleteFunc(needs, func(n Need) bool { return n.Value == nil })}
+		if w := q.req.Station.MaxMassKg; w.Known && c.rec.kind != Insert && c.rec.kind != Hose && c.rec.kind != Fitting {
+			m.Needs = append(m.Needs, Need{"WT_max", round(q.spare(x)/float64(q.heavyMissing(x)), 6)})
+		}
+		out = append(out, m)
+	}
+	iff := func(ok bool, v any) any {
+		if ok {
+			return v
+		}
+		return nil
+	}
+	cp := iff(cooled, q.need)
+	open := q.req.Station.Interface
+	for _, c := range x.rear.p[:x.rear.n] {
+		switch c.rec.kind {
+		case Holder:
+			if c.tier == tierFree {
+				break
+			}
+			n := []Need{{"interface", open}}
+			if b.ccms != "" {
+				n = append(n, Need{"CCWS", b.ccms})
+			} else {
+				bore := d
+				if sleeve != nil {
+					bore = sleeve.rec.shank
+				}
+				n = append(n, Need{"DCONWS", bore}, Need{"LSC_min", round(minGripD*d, 6)},
+					Need{"clamp", iff(sleeve == nil && (b.damped || !b.flat), "split")})
+			}
+			add(c, append(n, Need{"coolant", iff(through, "through")}, Need{"CP_min", iff(through, cp)})...)
+		case Sleeve:
+			if c.tier == tierFree {
+				break
+			}
+			bore := c.rec.shank
+			if holder != nil && holder.tier != tierHole {
+				bore = holder.rec.bore
+			}
+			add(c, Need{"DCONMS", bore}, Need{"DCONWS", d}, Need{"LSC_min", round(minGripD*d, 6)},
+				Need{"for_damped", iff(b.damped, true)}, Need{"sealed", iff(through, true)}, Need{"CP_min", iff(through, cp)})
+		case Adapter:
+			if c.tier != tierFree {
+				add(c, Need{"interface", open}, Need{"seat_out", c.rec.seatAt},
+					Need{"coolant", iff(through, true)}, Need{"CP_min", iff(through, cp)})
+			}
+			open = c.rec.seatAt
+		}
+	}
+	if x.bar.tier != tierFree {
+		p := b.part
+		flat := holder != nil && sleeve == nil && holder.rec.part.Clamp() != "split" && holder.tier != tierHole && b.ccms == ""
+		n := []Need{{"DCONMS", iff(b.ccms == "", d)}, {"CCMS", iff(b.ccms != "", b.ccms)}, {"construction", p.Construction}}
+		if b.ccws != "" {
+			n = append(n, Need{"CCWS", b.ccws})
+		} else {
+			n = append(n, Need{"HAND", q.req.Hand}, Need{"DMIN_max", q.req.BoreStartD}, Need{"seat", q.req.Insert.Seat})
+		}
+		lf := x.front.lf
+		if lf >= inf/8 {
+			lf = 0
+		}
+		oal := q.l + minGripD*d - lf
+		if b.ccms != "" {
+			oal = q.l - lf
+		}
+		n = append(n, Need{"OAL_min", round(max(oal, 1), 6)}, Need{"OHN_max", iff(b.damped, q.l)}, Need{"flat", iff(flat, true)},
+			Need{"coolant", iff(cooled, true)}, Need{"coolant_in", iff(cooled, q.inlet(x))}, Need{"CP_min", cp})
+		add(x.bar, n...)
+		out[len(out)-1].Prefers = []Need{{"OAL_min", round(max(oal+(goodGripD-minGripD)*d, 1), 6)}}
+	}
+	for i, c := range x.front.p[:x.front.n] {
+		if c.tier == tierFree {
+			continue
+		}
+		switch c.rec.kind {
+		case Head:
+			var lf any
+			if i == 0 && x.bar.tier != tierHole && b.part.OAL.Known {
+				least := x.set + minGripD*d - b.part.OAL.V
+				if b.ccms != "" {
+					least = q.l - b.part.OAL.V
+				}
+				lf = iff(least > 1e-6, round(least, 6))
+			}
+			add(c, Need{"CCMS", c.rec.ccms}, Need{"HAND", q.req.Hand}, Need{"DMIN_max", q.req.BoreStartD},
+				Need{"seat", q.req.Insert.Seat}, Need{"LF_min", lf}, Need{"coolant", iff(cooled, true)}, Need{"CP_min", cp})
+		case Adapter:
+			add(c, Need{"CCMS", c.rec.ccms}, Need{"CCWS", c.rec.ccws}, Need{"DMIN_max", q.req.BoreStartD},
+				Need{"LF_min", iff(c.rec.part.LF.Known, c.rec.part.LF.V)}, Need{"coolant", iff(cooled, true)}, Need{"CP_min", cp})
+		case Insert:
+			add(c, Need{"seat", q.req.Insert.Seat}, Need{"RE", iff(q.req.Insert.RE.Known, q.req.Insert.RE.V)})
+		}
+	}
+	if x.line != nil {
+		for _, c := range x.line.p[:x.line.n] {
+			if c.tier != tierFree {
+				ends := slices.Clone(c.rec.ends)
+				slices.Sort(ends)
+				add(c, Need{"ends", ends}, Need{"CP_min", cp})
+			}
+		}
+	}
+	return out
+}
+
+// inlet names the inlet through which x's bar is fed.
+func (q *search) inlet(x *found) []string {
+	if x.line == nil {
+		return []string{"bore"}
+	}
+	return []string{opposite(x.line.open2())}
+}
+
+// open2 returns the end of the last piece, the one that goes into the bar.
+func (l *line) open2() string {
+	last := l.p[l.n-1].rec.ends
+	if l.n == 1 && l.open != "" {
+		return l.open
+	}
+	if l.open != "" && slices.Contains(last, l.open) {
+		return l.open
+	}
+	return last[1]
+}
+
+// heavyMissing counts the missing parts that weigh on the station.
+func (q *search) heavyMissing(x *found) int {
+	n := 0
+	for _, c := range x.pieces() {
+		if c.tier != tierFree && c.rec.kind != Insert && c.rec.kind != Hose && c.rec.kind != Fitting {
+			n++
+		}
+	}
+	return max(n, 1)
+}
+
+// spare returns the kilograms that the parts on hand leave for the missing ones.
+func (q *search) spare(x *found) float64 {
+	left := q.req.Station.MaxMassKg.V
+	for _, c := range x.pieces() {
+		switch c.rec.kind {
+		case Insert, Hose, Fitting:
+		default:
+			if c.tier == tierFree {
+				left -= c.rec.wt
+			}
+		}
+	}
+	return max(left, 0)
+}
+
+func (q *search) missingKey(x *found) string {
+	o := Option{Parts: q.missing(x)}
+	return o.key()
+}
+
+// fits reports whether a recorded part has every size a missing one needs. l is the overhang
+// asked for, which a bar's own longest overhang must allow.
+func (m *Missing) fits(p *Part, l float64) bool {
+	if p.Kind != m.Kind || p.Kind == Bar && p.OHX.Known && p.OHX.V < l-deadband {
+		return false
+	}
+	for _, n := range m.Needs {
+		if !n.met(p) {
+			return false
+		}
+	}
+	return true
+}
+
+func (n *Need) met(p *Part) bool {
+	f, _ := n.Value.(float64)
+	s, _ := n.Value.(string)
+	atLeast := func(o Opt) bool { return o.Known && o.V >= f-deadband }
+	atMost := func(o Opt) bool { return o.Known && o.V <= f+deadband }
+	switch n.Name {
+	case "interface":
+		return p.Interface() == s
+	case "seat_out":
+		return p.code(Workpiece, TurretSeat) == s
+	case "DCONMS":
+		return p.DCONMS().Known && Equal(p.DCONMS().V, f)
+	case "DCONWS":
+		return p.DCONWS().Known && Equal(p.DCONWS().V, f)
+	case "CCMS":
+		return p.CCMS() == s
+	case "CCWS":
+		return p.CCWS() == s
+	case "HAND":
+		return p.Hand == s || p.Hand == "N"
+	case "seat":
+		return seatKey(p.Seat()) == seatKey(s)
+	case "construction":
+		return p.Construction == s
+	case "clamp":
+		return p.Clamp() == s
+	case "coolant":
+		return p.Coolant
+	case "sealed":
+		return p.Sealed
+	case "for_damped":
+		return p.ForDamped
+	case "flat":
+		return p.Flat()
+	case "coolant_in":
+		for _, j := range p.Joints {
+			if j.Side == CoolantIn && slices.Contains(n.Value.([]string), j.End()) {
+				return true
+			}
+		}
+		return false
+	case "ends":
+		ends := slices.Clone(p.Ends())
+		slices.Sort(ends)
+		return slices.Equal(ends, n.Value.([]string))
+	case "RE":
+		return p.RE.Known && p.RE.V >= f-deadband && p.RE.V <= f+deadband
+	case "LSC_min":
+		return atLeast(p.LSC())
+	case "OAL_min":
+		return atLeast(p.OAL)
+	case "LF_min":
+		return atLeast(p.LF)
+	case "CP_min":
+		return f <= 0 || atLeast(p.CP)
+	case "DMIN_max":
+		return atMost(p.DMIN)
+	case "WT_max":
+		return atMost(p.WT)
+	case "OHN_max":
+		return !p.OHN.Known || atMost(p.OHN)
+	}
+	return false
+}
+
+// fill finds what the shop owns or has recorded that would do for a missing part.
+func (q *search) fill(m *Missing) {
+	seen := map[*rec]bool{}
+	look := func(r *rec) {
+		if seen[r] || !m.fits(r.part, q.l) {
+			return
+		}
+		seen[r] = true
+		if len(r.idle) == 0 && len(r.busy) == 0 {
+			m.Catalogue = append(m.Catalogue, buy(r.part))
+			return
+		}
+		used := true
+		for _, it := range r.busy {
+			if it.free(q.req) == 0 && it.standing(q.req) != codeNoStock {
+				m.Owned = append(m.Owned, it.borrow(q.req))
+				used = false
+			}
+		}
+		if used && len(r.idle) == 0 {
+			m.Catalogue = append(m.Catalogue, buy(r.part))
+		}
+	}
+	val := func(name string) any {
+		for _, n := range m.Needs {
+			if n.Name == name {
+				return n.Value
+			}
+		}
+		return nil
+	}
+	text := func(name string) string { s, _ := val(name).(string); return s }
+	all := func(list []*rec) {
+		for _, r := range list {
+			look(r)
+		}
+	}
+	switch m.Kind {
+	case Holder:
+		if d, ok := val("DCONWS").(float64); ok {
+			q.s.round(Workpiece, d, look)
+		} else {
+			all(q.s.at(Workpiece, Coupling, text("CCWS")))
+		}
+	case Sleeve:
+		q.s.round(Workpiece, val("DCONWS").(float64), look)
+	case Bar:
+		if c := text("CCWS"); c != "" {
+			all(q.s.at(Workpiece, Coupling, c))
+		} else {
+			all(q.s.at(Workpiece, Pocket, q.seat))
+		}
+	case Head:
+		all(q.s.at(Machine, Coupling, text("CCMS")))
+	case Insert:
+		all(q.s.at(Machine, Pocket, q.seat))
+	case Adapter:
+		if c := text("CCMS"); c != "" {
+			all(q.s.at(Machine, Coupling, c))
+		} else {
+			all(q.s.at(Machine, TurretSeat, text("interface")))
+		}
+	case Hose, Fitting:
+		for _, w := range q.s.enter[val("ends").([]string)[0]] {
+			look(w.rec)
+		}
+	}
+	slices.SortStableFunc(m.Owned, func(a, b Borrow) int {
+		return cmp.Or(cmp.Compare(busyCost(a.Code, a.From != ""), busyCost(b.Code, b.From != "")),
+			cmp.Compare(orLast(a.From), orLast(b.From)), cmp.Compare(a.Item.ID, b.Item.ID))
+	})
+	slices.SortStableFunc(m.Catalogue, func(a, b Buy) int {
+		return cmp.Or(cmp.Compare(a.Part.PriceCents.Or(inf), b.Part.PriceCents.Or(inf)),
+			cmp.Compare(a.Part.LeadDays.Or(inf), b.Part.LeadDays.Or(inf)), cmp.Compare(a.Part.Code, b.Part.Code))
+	})
+	const most = 8
+	m.Owned, m.Catalogue = m.Owned[:min(len(m.Owned), most)], m.Catalogue[:min(len(m.Catalogue), most)]
+}
+
+func orLast(d Date) Date {
+	if d == "" {
+		return "9999"
+	}
+	return d
+}
+
+func buy(p *Part) Buy {
+	b := Buy{Part: p, Text: p.Code}
+	if p.Designation != "" {
+		b.Text += " " + p.Designation
+	}
+	if p.PriceCents.Known {
+		b.Text += fmt.Sprintf(", %.2f %s", p.PriceCents.V/100, p.Currency)
+	} else {
+		b.Text += ", price not recorded"
+	}
+	if p.LeadDays.Known {
+		b.Text += fmt.Sprintf(", %s days", num(p.LeadDays.V))
+	} else {
+		b.Text += ", lead time not recorded"
+	}
+	return b
+}
+
+// options turns what the missing search found into options: smallest sets only, told once,
+// easiest to get first.
+func (q *search) options(all []found, most int) []Option {
+	var out []Option
+	for i := range all {
+		x := &all[i]
+		o := Option{Parts: q.missing(x), Cost: x.cost}
+		for j := range o.Parts {
+			q.fill(&o.Parts[j])
+		}
+		st := q.stack(x)
+		o.Stack, o.Warnings = &st, st.Warnings
+		o.sum()
+		out = append(out, o)
+	}
+	keys := make([]map[string]bool, len(out))
+	for i, o := range out {
+		keys[i] = map[string]bool{}
+		for j := range o.Parts {
+			keys[i][o.Parts[j].key()] = true
+		}
+	}
+	kept := out[:0:0]
+	for i, o := range out {
+		larger := false
+		for j := range out {
+			if i == j || len(keys[j]) > len(keys[i]) || len(keys[j]) == len(keys[i]) && j > i {
+				continue
+			}
+			sub := true
+			for k := range keys[j] {
+				sub = sub && keys[i][k]
+			}
+			larger = larger || sub
+		}
+		if !larger {
+			kept = append(kept, o)
+		}
+	}
+	slices.SortStableFunc(kept, func(a, b Option) int {
+		return cmp.Or(cmp.Compare(a.Cost, b.Cost), cmp.Compare(len(a.Warnings), len(b.Warnings)),
+			cmp.Compare(orLast(a.AvailableOn), orLast(b.AvailableOn)), cmp.Compare(a.key(), b.key()))
+	})
+	return kept[:min(len(kept), most)]
+}
+
+// sum works out when and for how much an option can be had.
+func (o *Option) sum() {
+	var words []string
+	waiting, price, priced := true, 0.0, true
+	for i := range o.Parts {
+		m := &o.Parts[i]
+		words = append(words, m.Text())
+		dated := false
+		if len(m.Owned) > 0 && m.Owned[0].From != "" {
+			dated = true
+			b := m.Owned[0]
+			if b.From > o.AvailableOn {
+				o.AvailableOn = b.From
+			}
+			if b.HeldBy != "" {
+				if o.HeldBy != "" {
+					o.HeldBy += "; "
+				}
+				o.HeldBy += b.HeldBy
+			}
+			continue
+		}
+		if !dated {
+			waiting = false
+			if len(m.Owned) > 0 && m.Owned[0].HeldBy != "" && o.HeldBy == "" {
+				o.HeldBy = m.Owned[0].HeldBy
+			}
+		}
+		if len(m.Catalogue) == 0 || !m.Catalogue[0].Part.PriceCents.Known ||
+			o.Currency != "" && o.Currency != m.Catalogue[0].Part.Currency {
+			priced = false
+			continue
+		}
+		p := m.Catalogue[0].Part
+		o.Currency = p.Currency
+		price += p.PriceCents.V
+		if p.LeadDays.Known && p.LeadDays.V > o.LeadDays.Or(0) {
+			o.LeadDays = p.LeadDays
+		}
+	}
+	if !waiting {
+		o.AvailableOn = ""
+		if priced {
+			o.PriceCents = Some(price)
+		} else {
+			o.Currency = ""
+		}
+	}
+	o.Text = strings.Join(words, "; and ")
+}
+
+// needWords say a size to a person.
+var needWords = map[string]string{
+	"interface": "turret side %s", "seat_out": "turret seat %s in front", "DCONMS": "shank %s mm", "DCONWS": "bore %s mm",
+	"CCMS": "coupling %s on the machine side", "CCWS": "coupling %s in front", "HAND": "hand %s", "seat": "pocket %s",
+	"construction": "%s", "clamp": "%s clamp", "coolant": "passing coolant", "sealed": "sealed", "for_damped": "made for damped bars",
+	"flat": "with a flat", "coolant_in": "coolant inlet %s", "ends": "ends %s", "RE": "nose radius %s mm",
+	"LSC_min": "gripping at least %s mm", "OAL_min": "at least %s mm long", "LF_min": "adding at least %s mm",
+	"CP_min": "rated %s bar or more", "DMIN_max": "for holes of %s mm", "WT_max": "at most %s kg",
+	"OHN_max": "shortest overhang, if it has one, at most %s mm",
+}
+
+// Text describes a missing part with all its sizes in words.
+func (m *Missing) Text() string {
+	var w []string
+	for _, n := range m.Needs {
+		f := needWords[n.Name]
+		if m.Kind == Sleeve && n.Name == "DCONMS" {
+			f = "outside %s mm"
+		}
+		if m.Kind == Sleeve && n.Name == "DCONWS" {
+			f = "inside %s mm"
+		}
+		if m.Kind == Insert && n.Name == "seat" {
+			f = "for pocket %s"
+		}
+		if strings.Contains(f, "%s") {
+			w = append(w, fmt.Sprintf(f, word(n.Value)))
+		} else {
+			w = append(w, f)
+		}
+	}
+	return "a " + string(m.Kind) + ": " + strings.Join(w, ", ")
+}
+
+func word(v any) string {
+	switch v := v.(type) {
+	case float64:
+		return num(v)
+	case []string:
+		return strings.Join(v, " and ")
+	case string:
+		return strings.ReplaceAll(v, "_", " ")
+	}
+	return fmt.Sprint(v)
+}

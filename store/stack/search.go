@@ -1,0 +1,594 @@
+package stack
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strconv"
+)
+
+// A mode says which candidates the one search may use.
+type mode uint8
+
+const (
+	modeStrict  mode = iota // free parts only: can it be built?
+	modeMissing             // also borrowed, catalogue and invented parts: what is missing?
+	modeNearest             // owned parts with the rules they break: what stops it?
+)
+
+// In the nearest mode a part that goes together but breaks a rule stands nearer than a joint
+// that does not go together, and that nearer than a joint with nothing to put on it: of what
+// is not there, nothing else is known to be right.
+const (
+	pointMated   = 4
+	pointBroken  = 5
+	pointUnmated = 6
+)
+
+const inf = math.MaxFloat64
+
+// A search is one question to a shelf. It lives for one Check, under the shelf's read lock.
+type search struct {
+	s    *Shelf
+	req  *Request
+	mode mode
+	k    int
+
+	l    float64 // overhang the job needs, mm
+	need float64 // coolant pressure, bar
+	seat string  // key of the pocket asked for
+
+	cands   map[*rec]*cand
+	seats   []rear // ways from the station to an open turret seat
+	holders map[int64][]rear
+	rears   map[rearKey][]rear
+	fronts  map[string][]front
+	inserts []front
+	lines   *lines4
+	global  set // what no part can mend
+	best    []found
+	seen    map[string]int
+	evals   int // combinations looked at, for tests of the search's own cost
+}
+
+type rearKey struct {
+	d       int64
+	coupled string
+	damped  bool
+	flat    bool
+	carbide bool
+}
+
+// A rear is a way from the station to where the bar sits: adapters, holder, sleeve.
+type rear struct {
+	p     [maxSeats + 2]*cand
+	n     int
+	cost  int
+	warn  set
+	bits  set
+	open  string  // turret seat still open, while no holder is there
+	lsc   float64 // mm, 0 = not recorded
+	clamp string
+	cool  bool // coolant reaches the bar's rear
+	cp    float64
+	mass  float64
+	noWT  bool
+	proj  float64 // mm that adapters take of the machine's swing
+	none  bool    // nearest mode: nothing there to hold the bar
+}
+
+// A front is a way from the bar's coupling to the edge: adapters, head, insert.
+type front struct {
+	p      [maxFront + 2]*cand
+	n      int
+	cost   int
+	warn   set
+	bits   set
+	lf     float64
+	noLF   bool
+	cool   bool
+	cp     float64
+	mass   float64
+	noWT   bool
+	none   bool // nearest mode: no head
+	insert *cand
+}
+
+// A found is a whole stack.
+type found struct {
+	bar   *cand
+	rear  *rear
+	front *front
+	line  *line
+	route string
+	cp    float64 // lowest rating on the route; 0 = not recorded somewhere
+	cost  int
+	warn  set
+	bits  set
+	n     int
+	d     float64
+	set   float64
+	grip  float64
+	mass  float64
+	noWT  bool
+	key   string
+}
+
+func newSearch(s *Shelf, r *Request, m mode, k int) *search {
+	return &search{
+		s: s, req: r, mode: m, k: k, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
+		cands: map[*rec]*cand{}, holders: map[int64][]rear{}, rears: map[rearKey][]rear{},
+		fronts: map[string][]front{}, seen: map[string]int{},
+	}
+}
+
+// hole returns a candidate nobody has recorded: a part with exactly the joints it needs, and
+// no limit where none is asked.
+func hole(p *Part, r rec) *cand {
+	r.part, r.kind, r.cp = p, p.Kind, inf
+	return &cand{rec: &r, tier: tierHole, cost: kindCost(p)}
+}
+
+// run finds the k best stacks, cheapest first.
+func (q *search) run() []found {
+	if q.req.Station.MaxProjection.Known && q.l > q.req.Station.MaxProjection.V+deadband {
+		q.global |= bProject
+	}
+	if q.req.Coolant && q.need > q.req.Station.CoolantMaxBar.Or(0)+deadband {
+		q.global |= bPump
+	}
+	if q.global != 0 && q.mode != modeNearest {
+		return nil
+	}
+	q.findInserts()
+	q.findSeats()
+	bars := q.bars()
+	slices.SortFunc(bars, func(a, b barCand) int {
+		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warn.count(), b.warn.count()),
+			cmp.Compare(a.n, b.n), cmp.Compare(b.rec.shank, a.rec.shank), cmp.Compare(a.set, b.set),
+			cmp.Compare(stiffness(b.rec.part), stiffness(a.rec.part)), cmp.Compare(a.rec.part.Code, b.rec.part.Code))
+	})
+	for i := range bars {
+		b := &bars[i]
+		if len(q.best) >= q.k {
+			w := &q.best[len(q.best)-1]
+			if c := cmp.Or(cmp.Compare(b.cost, w.cost), cmp.Compare(b.warn.count(), w.warn.count()),
+				cmp.Compare(b.n, w.n), cmp.Compare(w.d, b.rec.shank)); c > 0 {
+				break
+			}
+		}
+		q.build(b)
+	}
+	return q.best
+}
+
+// A barCand is a bar with what it costs by itself; cost and n are lower bounds of any stack
+// on it.
+type barCand struct {
+	*cand
+	cost  int
+	n     int
+	warn  set
+	bits  set
+	set   float64
+	limit float64
+}
+
+// bars lists the bars that can matter, judged by what they break alone.
+func (q *search) bars() []barCand {
+	var out []barCand
+	add := func(c *cand) {
+		if c == nil {
+			return
+		}
+		b := barCand{cand: c, cost: c.cost, bits: c.bits, n: 3}
+		p := c.rec.part
+		own := c.rec.ccws == ""
+		d := c.rec.shank
+		if d >= q.req.BoreStartD-deadband {
+			b.bits |= bBody
+		} else if d > chipShare*q.req.BoreStartD+deadband {
+			b.warn |= wChips
+		}
+		if c.rec.ccms == "" {
+			set, limit, no, warn := reach(p, d, q.l, q.req.Station.MaxProjection)
+			b.set, b.limit, b.bits, b.warn = set, limit, b.bits|no, b.warn|warn
+		}
+		if own {
+			b.bits |= q.judgeEdge(c.rec)
+		} else {
+			b.n++
+		}
+		b.bits &^= q.global
+		if broken := b.bits &^ c.bits; broken != 0 {
+			if q.mode != modeNearest {
+				return
+			}
+			b.cost += pointMated * broken.count()
+		}
+		out = append(out, b)
+	}
+	s := q.s
+	if q.mode == modeStrict {
+		for _, c := range q.reachableCouplings() {
+			for _, r := range s.at(Workpiece, Coupling, c) {
+				if r.kind == Bar {
+					add(q.candidate(r))
+				}
+			}
+		}
+		for _, r := range s.at(Workpiece, Pocket, q.seat) {
+			if r.kind == Bar {
+				add(q.candidate(r))
+			}
+		}
+		return out
+	}
+	for _, d := range s.shanks {
+		if d >= q.req.BoreStartD-deadband && q.mode == modeMissing {
+			break
+		}
+		for _, r := range s.at2(Machine, d) {
+			if r.kind == Bar {
+				add(q.candidate(r))
+			}
+		}
+	}
+	for k, list := range s.index { // bars held by a coupling, few
+		if k.side == Machine && k.family == Coupling {
+			for _, r := range list {
+				if r.kind == Bar {
+					add(q.candidate(r))
+				}
+			}
+		}
+	}
+	if q.mode == modeMissing {
+		q.holeBars(add)
+	}
+	return out
+}
+
+// at2 returns the parts whose cylindrical joint on that side has exactly the indexed diameter.
+func (s *Shelf) at2(side Side, d float64) []*rec {
+	return s.index[jointKey{side: side, family: Cylindrical, size: sizeKey(d)}]
+}
+
+// judgeEdge applies the rules of the cutting end to a head, or to a bar with its own pocket.
+func (q *search) judgeEdge(r *rec) (no set) {
+	if h := r.part.Hand; h != q.req.Hand && h != "N" {
+		no |= bHand
+	}
+	if d := r.part.DMIN; !d.Known || d.V > q.req.BoreStartD+deadband {
+		no |= bDmin
+	}
+	if r.seat != q.seat {
+		no |= bSeatReq
+	}
+	return no
+}
+
+// reachableCouplings lists the couplings from which a head for this request can be reached,
+// directly or through coupling adapters.
+func (q *search) reachableCouplings() []string {
+	var out []string
+	seen := map[string]bool{}
+	add := func(c string) {
+		if c != "" && !seen[c] {
+			seen[c] = true
+			out = append(out, c)
+		}
+	}
+	for _, r := range q.s.at(Workpiece, Pocket, q.seat) {
+		if r.kind == Head && !seen[r.ccms] && q.judgeEdge(r) == 0 {
+			add(r.ccms)
+		}
+	}
+	for from, depth := 0, 0; depth < maxFront; depth++ {
+		to := len(out)
+		for ; from < to; from++ {
+			for _, r := range q.s.at(Workpiece, Coupling, out[from]) {
+				if r.kind == Adapter {
+					add(r.ccms)
+				}
+			}
+		}
+	}
+	return out
+}
+
+// commonShanks are the diameters offered when nothing on the shelf says which: ISO 5609
+// shanks and the inch ones, mm.
+var commonShanks = []float64{8, 10, 12, 12.7, 16, 19.05, 20, 25, 25.4, 31.75, 32, 38.1, 40, 50, 50.8, 60, 63.5, 80, 100}
+
+// holeBars invents bars: every diameter that can be held, every coupling that has a head, every
+// construction that reaches.
+func (q *search) holeBars(add func(*cand)) {
+	s := q.s
+	ds := slices.Clone(s.bores)
+	for _, d := range commonShanks {
+		if !slices.ContainsFunc(ds, func(x float64) bool { return Equal(x, d) }) {
+			ds = append(ds, d)
+		}
+	}
+	couplings := append(q.reachableCouplings(), "")
+	var inlets []string
+	if q.req.Coolant {
+		inlets = q.openEnds()
+	}
+	for _, d := range ds {
+		if d >= q.req.BoreStartD-deadband {
+			continue
+		}
+		for _, row := range limitTable {
+			if rec, limit, _, _ := OverhangLimit(row.construction, d); d <= row.over || row.upTo != 0 && d > row.upTo+fit ||
+				q.l > limit*d+deadband || rec == 0 {
+				continue
+			}
+			for _, c := range couplings {
+				p := &Part{Kind: Bar, Construction: row.construction, Coolant: true,
+					Joints: []Joint{{Side: Machine, Family: Cylindrical, Gender: "M", Size: Some(d), Flat: !isDamped(row.construction)}}}
+				r := rec{shank: d, flat: !isDamped(row.construction), damped: isDamped(row.construction),
+					carbide: row.construction == "carbide", throughs: true, inlets: inlets, ccws: c}
+				if c != "" {
+					p.Joints = append(p.Joints, Joint{Side: Workpiece, Family: Coupling, Code: c})
+				} else {
+					p.Joints = append(p.Joints, Joint{Side: Workpiece, Family: Pocket, Code: q.req.Insert.Seat})
+					p.Hand, p.DMIN = q.req.Hand, Some(q.req.BoreStartD)
+					r.seat = q.seat
+				}
+				add(hole(p, r))
+			}
+		}
+	}
+}
+
+func isDamped(construction string) bool {
+	return construction == "damped_steel" || construction == "damped_carbide"
+}
+
+// stiffness ranks constructions, stiffer higher, by Young's modulus of the body
+// (materials.json) and then damping.
+func stiffness(p *Part) int {
+	switch p.Construction {
+	case "damped_carbide":
+		return 5
+	case "carbide":
+		return 4
+	case "heavy_metal":
+		return 3
+	case "damped_steel":
+		return 2
+	case "steel":
+		return 1
+	}
+	return 0
+}
+
+// build joins a bar with the ways behind and before it and keeps what is among the k best.
+func (q *search) build(b *barCand) {
+	rears := q.rearsFor(b.rec)
+	if len(rears) == 0 {
+		return
+	}
+	var fronts []front
+	if b.rec.ccws != "" {
+		fronts = q.frontsFor(b.rec.ccws)
+	} else {
+		fronts = q.inserts
+	}
+	for i := range rears {
+		for j := range fronts {
+			q.join(b, &rears[i], &fronts[j])
+		}
+	}
+}
+
+func (q *search) join(b *barCand, r *rear, f *front) {
+	x := found{bar: b.cand, rear: r, front: f,
+		cost: b.cost + r.cost + f.cost, bits: b.bits | r.bits | f.bits,
+		warn: b.warn | r.warn | f.warn, n: 1 + r.n + f.n, d: b.rec.shank, set: b.set}
+	if q.hopeless(&x) {
+		return
+	}
+	q.evals++
+	broken := q.measure(&x, b)
+	x.warn |= q.weigh(&x, &broken)
+	if broken != 0 && q.mode != modeNearest || q.hopeless(&x) {
+		return
+	}
+	x.cost += pointMated * broken.count()
+	x.bits |= broken | q.global
+	if !q.req.Coolant {
+		q.keep(x)
+		return
+	}
+	q.cool(x)
+}
+
+// measure sets the overhang and the grip of x and tells what breaks.
+func (q *search) measure(x *found, b *barCand) (broken set) {
+	p := b.rec.part
+	oal, lf := p.OAL.Or(0), x.front.lf
+	known := p.OAL.Known || b.tier == tierHole
+	if b.tier == tierHole {
+		oal = q.l + goodGripD*x.d
+		if !x.front.noLF {
+			oal -= lf
+		}
+	}
+	if b.rec.ccms != "" { // held by a coupling: it sticks out as far as it is long
+		x.set = oal + lf
+		x.grip = -1
+		if !known || x.front.noLF || x.set < q.l-deadband {
+			broken |= bShort
+		}
+		room := q.req.Station.MaxProjection
+		rec, most, _, ok := OverhangLimit(p.Construction, x.d)
+		limit := p.OHX.Or(most * x.d)
+		switch {
+		case !ok && !p.OHX.Known || x.d == 0 || x.set > limit+deadband:
+			broken |= bOverMax
+		case ok && x.set > rec*x.d+deadband:
+			x.warn |= wRec
+		}
+		if room.Known && x.set+x.rear.proj > room.V+deadband {
+			broken |= bProject &^ q.global
+		}
+		return broken
+	}
+	if room := q.req.Station.MaxProjection; x.rear.proj > 0 && room.Known && x.set+x.rear.proj > room.V+deadband {
+		if q.l+x.rear.proj > room.V+deadband {
+			broken |= bProject &^ q.global
+		} else {
+			broken |= bOverMin
+		}
+	}
+	left := oal + lf - x.set
+	switch {
+	case x.front.none:
+		left = inf
+	case !known || x.front.noLF && b.tier != tierHole:
+		broken |= bShort
+		left = 0
+	case left < minGripD*x.d-deadband:
+		broken |= bShort
+	}
+	x.grip = min(left, x.rear.lsc)
+	if x.rear.none {
+		x.grip = left
+	}
+	if x.grip < goodGripD*x.d-deadband {
+		x.warn |= wClamp
+	}
+	return broken
+}
+
+// weigh sums the mass of x, raises the lifting warning and tells when it is too heavy.
+func (q *search) weigh(x *found, broken *set) (warn set) {
+	x.mass = x.rear.mass + x.bar.rec.wt + x.front.mass
+	x.noWT = x.rear.noWT || x.front.noWT || x.bar.rec.noWT && x.bar.tier != tierHole
+	if x.mass > heavyKg+deadband {
+		warn |= wHeavy
+	}
+	if m := q.req.Station.MaxMassKg; m.Known && (x.noWT || x.mass > m.V+deadband) {
+		*broken |= bMass
+	}
+	return warn
+}
+
+// cool gives x its coolant route: through the bore when that is whole, else the cheapest line.
+func (q *search) cool(x found) {
+	b := x.bar.rec
+	body := min(b.cp, x.front.cp) // 0 when one is not recorded
+	open := b.part.Coolant && x.front.cool
+	anyRoute := false
+	if open && b.throughs && x.rear.cool {
+		anyRoute = true
+		y := x
+		y.route, y.cp = "through", min(body, x.rear.cp)
+		q.pressure(y)
+	}
+	if open {
+		for _, inlet := range b.inlets {
+			for i := range q.linesTo(inlet) {
+				ln := &q.linesTo(inlet)[i]
+				anyRoute = true
+				y := x
+				y.route, y.line, y.cp = "line", ln, min(body, ln.cp)
+				y.cost, y.n, y.bits = x.cost+ln.cost, x.n+ln.n, x.bits|ln.bits
+				q.pressure(y)
+			}
+		}
+	}
+	if !anyRoute && q.mode == modeNearest {
+		x.cost += pointBroken
+		x.bits |= bBreak
+		q.keep(x)
+	}
+}
+
+func (q *search) pressure(x found) {
+	if x.cp < q.need-deadband {
+		if q.mode != modeNearest {
+			return
+		}
+		x.cost += pointMated
+		x.bits |= bPressure
+	}
+	q.keep(x)
+}
+
+// hopeless reports that x cannot become one of the k best any more.
+func (q *search) hopeless(x *found) bool {
+	if len(q.best) < q.k {
+		return false
+	}
+	w := &q.best[len(q.best)-1]
+	return cmp.Or(cmp.Compare(x.cost, w.cost), cmp.Compare(x.warn.count(), w.warn.count()),
+		cmp.Compare(x.n, w.n)) > 0
+}
+
+// compare orders stacks: cheapest to get, fewest warnings, fewest parts (reference rule), then
+// stiffest: larger bar, shorter overhang, stiffer construction; then by codes, so that the
+// order of the shelf never matters.
+func compare(a, b *found) int {
+	if c := cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warn.count(), b.warn.count()), cmp.Compare(a.n, b.n),
+		cmp.Compare(b.d, a.d), cmp.Compare(a.set, b.set),
+		cmp.Compare(stiffness(b.bar.rec.part), stiffness(a.bar.rec.part))); c != 0 {
+		return c
+	}
+	return slices.CompareFunc(a.pieces(), b.pieces(), func(a, b *cand) int {
+		return cmp.Or(cmp.Compare(a.name(), b.name()), cmp.Compare(a.rec.part.Code, b.rec.part.Code),
+			cmp.Compare(a.rec.shank, b.rec.shank), cmp.Compare(a.rec.bore, b.rec.bore),
+			cmp.Compare(a.rec.ccws, b.rec.ccws), cmp.Compare(a.rec.ccms, b.rec.ccms), slices.Compare(a.rec.ends, b.rec.ends))
+	})
+}
+
+func (c *cand) name() string {
+	if c.item != nil {
+		return c.item.ID
+	}
+	return c.rec.part.Code
+}
+
+// pieces lists the parts of a stack from the turret to the edge, then the line.
+func (x *found) pieces() []*cand {
+	out := make([]*cand, 0, 12)
+	out = append(out, x.rear.p[:x.rear.n]...)
+	out = append(out, x.bar)
+	out = append(out, x.front.p[:x.front.n]...)
+	if x.line != nil {
+		out = append(out, x.line.p[:x.line.n]...)
+	}
+	return out
+}
+
+// keep puts x among the best, at its place. In the missing mode a set of missing parts is kept
+// once, by its best stack.
+func (q *search) keep(x found) {
+	if len(q.best) >= q.k && compare(&x, &q.best[len(q.best)-1]) >= 0 {
+		return
+	}
+	if q.mode == modeMissing {
+		x.key = q.missingKey(&x)
+	} else if q.mode == modeNearest {
+		x.key = strconv.FormatUint(uint64(x.bits), 36)
+	}
+	if x.key != "" {
+		for i := range q.best {
+			if q.best[i].key == x.key {
+				if compare(&x, &q.best[i]) >= 0 {
+					return
+				}
+				q.best = slices.Delete(q.best, i, i+1)
+				break
+			}
+		}
+	}
+	i, _ := slices.BinarySearchFunc(q.best, &x, func(e found, t *found) int { return compare(&e, t) })
+	q.best = slices.Insert(q.best, i, x)
+	if len(q.best) > q.k {
+		q.best = q.best[:q.k]
+	}
+}

@@ -1,0 +1,420 @@
+package stack
+
+import (
+	"cmp"
+	"slices"
+)
+
+// findSeats lists the turret seats that can be reached from the station: its own, and those at
+// the end of turret adapters.
+func (q *search) findSeats() {
+	st := q.req.Station
+	q.seats = []rear{{open: st.Interface, cp: inf, cool: true, lsc: inf}}
+	from := 0
+	for range maxSeats {
+		to := len(q.seats)
+		for ; from < to; from++ {
+			at := q.seats[from]
+			for _, r := range q.s.at(Machine, TurretSeat, at.open) {
+				if r.kind != Adapter || r.seatAt == "" || r.seatAt == st.Interface {
+					continue
+				}
+				c := q.candidate(r)
+				if c == nil {
+					continue
+				}
+				n := at
+				n.push(c)
+				n.open = r.seatAt
+				n.proj += r.part.LF.Or(0)
+				n.cool = n.cool && r.part.Coolant
+				if st.MaxProjection.Known && !r.part.LF.Known {
+					continue // how far it brings the stack out is not known
+				}
+				q.seats = append(q.seats, n)
+			}
+		}
+	}
+}
+
+// push adds a part to the way.
+func (r *rear) push(c *cand) {
+	r.p[r.n] = c
+	r.n++
+	r.cost += c.cost
+	r.bits |= c.bits
+	if c.tier != tierHole {
+		r.mass += c.rec.wt
+		r.noWT = r.noWT || c.rec.noWT
+	}
+	r.cp = min(r.cp, c.rec.cp)
+}
+
+// holdersFor lists the ways from the station to an open bore of diameter d, or to an open
+// coupling when code is set.
+func (q *search) holdersFor(d float64, code string) []rear {
+	key := sizeKey(d)
+	if code == "" {
+		if h, ok := q.holders[key]; ok {
+			return h
+		}
+	}
+	var out []rear
+	take := func(r *rec) {
+		if r.kind != Holder {
+			return
+		}
+		c := q.candidate(r)
+		if c == nil {
+			return
+		}
+		met := false
+		for _, at := range q.seats {
+			if at.open != r.iface {
+				continue
+			}
+			met = true
+			out = append(out, q.withHolder(at, c))
+		}
+		if !met && q.mode == modeNearest {
+			w := q.withHolder(q.seats[0], c)
+			w.cost += pointBroken
+			w.bits |= bInterface
+			out = append(out, w)
+		}
+	}
+	if code != "" {
+		for _, r := range q.s.at(Workpiece, Coupling, code) {
+			take(r)
+		}
+		return q.skyRear(out)
+	}
+	q.s.round(Workpiece, d, take)
+	if q.mode == modeMissing {
+		p := &Part{Kind: Holder, Coolant: true, Joints: []Joint{
+			{Side: Machine, Family: TurretSeat, Code: q.req.Station.Interface},
+			{Side: Workpiece, Family: Cylindrical, Gender: "F", Size: Some(d), Clamp: "split"}}}
+		out = append(out, q.withHolder(q.seats[0], hole(p, rec{bore: d, lsc: inf, iface: q.req.Station.Interface})))
+	}
+	out = q.skyRear(out)
+	q.holders[key] = out
+	return out
+}
+
+func (q *search) withHolder(at rear, c *cand) rear {
+	at.push(c)
+	at.open = ""
+	at.lsc = c.rec.lsc
+	at.clamp = c.rec.part.Clamp()
+	at.cool = at.cool && c.rec.part.Coolant
+	return at
+}
+
+// rearsFor lists the ways from the station to where this bar sits, with the clamp rules
+// applied.
+func (q *search) rearsFor(b *rec) []rear {
+	key := rearKey{sizeKey(b.shank), b.ccms, b.damped, b.flat, b.carbide}
+	if r, ok := q.rears[key]; ok {
+		return r
+	}
+	var out []rear
+	judge := func(r rear, sleeve *rec) {
+		forDamped := sleeve != nil && sleeve.part.ForDamped
+		no, warn := clampStyle(r.clamp, sleeve != nil, forDamped, b.damped, b.flat, b.carbide)
+		if r.lsc < minGripD*b.shank-deadband {
+			no |= bClampLen
+		} else if r.lsc < goodGripD*b.shank-deadband {
+			warn |= wClamp
+		}
+		r.warn |= warn
+		if no != 0 {
+			if q.mode != modeNearest {
+				return
+			}
+			r.bits |= no
+			r.cost += pointMated * no.count()
+		}
+		out = append(out, r)
+	}
+	if b.ccms != "" {
+		out = q.holdersFor(0, b.ccms)
+		if len(out) == 0 && q.mode == modeNearest {
+			out = []rear{q.noHold()}
+		}
+		q.rears[key] = out
+		return out
+	}
+	for _, r := range q.holdersFor(b.shank, "") {
+		judge(r, nil)
+	}
+	q.s.round(Workpiece, b.shank, func(r *rec) {
+		if r.kind != Sleeve {
+			return
+		}
+		c := q.candidate(r)
+		if c == nil {
+			return
+		}
+		for _, h := range q.holdersFor(r.shank, "") {
+			judge(q.withSleeve(h, c), r)
+		}
+	})
+	if q.mode == modeMissing {
+		q.holeSleeves(b.shank, judge)
+	}
+	if q.mode == modeNearest {
+		out = append(out, q.noHold())
+	}
+	out = q.skyRear(out)
+	q.rears[key] = out
+	return out
+}
+
+func (q *search) withSleeve(h rear, c *cand) rear {
+	h.push(c)
+	h.lsc = min(h.lsc, c.rec.lsc)
+	h.cool = h.cool && (c.rec.part.Sealed || c.tier == tierHole)
+	if c.rec.part.Index == "none" {
+		h.warn |= wCentre
+	}
+	return h
+}
+
+// holeSleeves invents a sleeve for every bore on the shelf that is wide enough.
+func (q *search) holeSleeves(d float64, judge func(rear, *rec)) {
+	for _, bore := range q.s.bores {
+		if bore < d+2*minWall-deadband {
+			continue
+		}
+		for _, h := range q.holdersFor(bore, "") {
+			if h.p[h.n-1].tier == tierHole {
+				continue // an invented holder takes the bar directly
+			}
+			p := &Part{Kind: Sleeve, ForDamped: true, Sealed: true, Joints: []Joint{
+				{Side: Machine, Family: Cylindrical, Gender: "M", Size: Some(bore)},
+				{Side: Workpiece, Family: Cylindrical, Gender: "F", Size: Some(d)}}}
+			c := hole(p, rec{shank: bore, bore: d, lsc: inf})
+			judge(q.withSleeve(h, c), c.rec)
+		}
+	}
+}
+
+// noHold is the nearest mode's answer where nothing holds the bar: the chain of diameters is
+// broken, and the seat too when no holder on the shelf has it.
+func (q *search) noHold() rear {
+	r := rear{cp: inf, cool: true, lsc: inf, none: true, cost: pointUnmated, bits: bBore}
+	for _, at := range q.seats {
+		for _, h := range q.s.at(Machine, TurretSeat, at.open) {
+			if h.kind == Holder && len(h.idle)+len(h.busy) > 0 {
+				return r
+			}
+		}
+	}
+	r.cost += pointUnmated
+	r.bits |= bInterface
+	return r
+}
+
+// findInserts lists the inserts for the pocket asked for.
+func (q *search) findInserts() {
+	var out []front
+	add := func(c *cand) {
+		if c == nil {
+			return
+		}
+		f := front{cool: true, cp: inf, cost: c.cost, bits: c.bits, n: 1, insert: c}
+		f.p[0] = c
+		want := q.req.Insert.RE
+		if c.tier != tierHole {
+			if re := c.rec.part.RE; want.Known && (!re.Known || re.V < want.V-deadband || re.V > want.V+deadband) {
+				f.warn |= wRE
+			}
+			if c.tier != tierBook && q.req.EdgesNeeded > 0 {
+				if c.tier == tierBusy {
+					c.edges = c.item.Qty * c.rec.part.Edges
+				}
+				if c.edges < q.req.EdgesNeeded {
+					f.warn |= wLowEdges
+				}
+			}
+		}
+		out = append(out, f)
+	}
+	for _, r := range q.s.at(Machine, Pocket, q.seat) {
+		if r.kind == Insert {
+			add(q.candidate(r))
+		}
+	}
+	switch q.mode {
+	case modeMissing:
+		p := &Part{Kind: Insert, RE: q.req.Insert.RE, Joints: []Joint{{Side: Machine, Family: Pocket, Code: q.req.Insert.Seat}}}
+		add(hole(p, rec{seat: q.seat}))
+	case modeNearest:
+		out = append(out, front{cool: true, cp: inf, cost: pointUnmated, bits: bSeat})
+	}
+	q.inserts = q.skyFront(out)
+}
+
+// frontsFor lists the ways from a bar coupling to the edge.
+func (q *search) frontsFor(coupling string) []front {
+	if f, ok := q.fronts[coupling]; ok {
+		return f
+	}
+	q.fronts[coupling] = nil // a ring of adapters leads nowhere
+	out := q.frontsAt(coupling, maxFront)
+	if q.mode == modeNearest {
+		for _, in := range q.inserts {
+			in.none = true
+			in.cost += pointUnmated
+			in.bits |= bHub
+			out = append(out, in)
+		}
+	}
+	out = q.skyFront(out)
+	q.fronts[coupling] = out
+	return out
+}
+
+func (q *search) frontsAt(coupling string, depth int) []front {
+	var out []front
+	for _, r := range q.s.at(Machine, Coupling, coupling) {
+		switch {
+		case r.kind == Head:
+			no := q.judgeEdge(r)
+			if no != 0 && q.mode != modeNearest {
+				continue
+			}
+			c := q.candidate(r)
+			if c == nil {
+				continue
+			}
+			for _, in := range q.inserts {
+				f := in.before(c, r.part.LF)
+				f.bits |= no
+				f.cost += pointMated * no.count()
+				out = append(out, f)
+			}
+		case r.kind == Adapter && r.ccws != "" && depth > 0:
+			if d := r.part.DMIN; !d.Known || d.V > q.req.BoreStartD+deadband {
+				continue // an adapter that may not enter the hole is no way
+			}
+			c := q.candidate(r)
+			if c == nil {
+				continue
+			}
+			for _, f := range q.skyFront(q.frontsAt(r.ccws, depth-1)) {
+				out = append(out, f.before(c, r.part.LF))
+			}
+		}
+	}
+	if q.mode == modeMissing && depth == maxFront {
+		p := &Part{Kind: Head, Hand: q.req.Hand, DMIN: Some(q.req.BoreStartD), Coolant: true, Joints: []Joint{
+			{Side: Machine, Family: Coupling, Code: coupling},
+			{Side: Workpiece, Family: Pocket, Code: q.req.Insert.Seat}}}
+		c := hole(p, rec{ccms: coupling, seat: q.seat})
+		for _, in := range q.inserts {
+			f := in.before(c, Opt{})
+			f.lf, f.noLF = inf/4, false // as long as it must be
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// before puts a head or adapter in front of the way: the bar's side comes first.
+func (f front) before(c *cand, lf Opt) front {
+	copy(f.p[1:], f.p[:f.n])
+	f.p[0] = c
+	f.n++
+	f.cost += c.cost
+	f.bits |= c.bits
+	f.lf += lf.Or(0)
+	f.noLF = f.noLF || !lf.Known
+	f.cool = f.cool && c.rec.part.Coolant
+	f.cp = min(f.cp, c.rec.cp)
+	if c.tier != tierHole {
+		f.mass += c.rec.wt
+		f.noWT = f.noWT || c.rec.noWT
+	}
+	return f
+}
+
+// skyRear keeps the ways that fewer than k others are at least as good as in everything that
+// a stack asks of them. The k best stacks are all built from those.
+func (q *search) skyRear(in []rear) []rear {
+	if len(in) < 2 {
+		return in
+	}
+	slices.SortStableFunc(in, func(a, b rear) int {
+		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warn.count(), b.warn.count()), cmp.Compare(a.n, b.n),
+			compareNames(a.p[:a.n], b.p[:b.n]))
+	})
+	out := in[:0:0]
+	for i := range in {
+		better := 0
+		for j := range out {
+			if q.rearDominates(&out[j], &in[i]) {
+				if better++; better >= q.k {
+					break
+				}
+			}
+		}
+		if better < q.k {
+			out = append(out, in[i])
+		}
+	}
+	return out
+}
+
+func (q *search) rearDominates(a, b *rear) bool {
+	if a.cost > b.cost || a.n > b.n || a.warn&^b.warn != 0 || a.lsc < b.lsc || a.clamp != b.clamp || a.none != b.none ||
+		a.proj > b.proj || a.mass > b.mass || a.noWT && !b.noWT {
+		return false
+	}
+	if q.req.Coolant && (!a.cool && b.cool || a.cool && b.cool && a.cp < b.cp) {
+		return false
+	}
+	return q.mode != modeNearest || a.bits == b.bits
+}
+
+func (q *search) skyFront(in []front) []front {
+	if len(in) < 2 {
+		return in
+	}
+	slices.SortStableFunc(in, func(a, b front) int {
+		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warn.count(), b.warn.count()), cmp.Compare(a.n, b.n),
+			compareNames(a.p[:a.n], b.p[:b.n]))
+	})
+	out := in[:0:0]
+	for i := range in {
+		better := 0
+		for j := range out {
+			if q.frontDominates(&out[j], &in[i]) {
+				if better++; better >= q.k {
+					break
+				}
+			}
+		}
+		if better < q.k {
+			out = append(out, in[i])
+		}
+	}
+	return out
+}
+
+func (q *search) frontDominates(a, b *front) bool {
+	if a.cost > b.cost || a.n > b.n || a.warn.count() > b.warn.count() || a.none != b.none ||
+		a.noLF && !b.noLF || a.lf < b.lf || a.mass > b.mass || a.noWT && !b.noWT {
+		return false
+	}
+	if q.req.Coolant && (!a.cool && b.cool || a.cp < b.cp) {
+		return false
+	}
+	return q.mode != modeNearest || a.bits == b.bits
+}
+
+func compareNames(a, b []*cand) int {
+	return slices.CompareFunc(a, b, func(a, b *cand) int {
+		return cmp.Or(cmp.Compare(a.name(), b.name()), cmp.Compare(a.tier, b.tier))
+	})
+}

@@ -1,0 +1,3 @@
+package stack
+
+func (s *Shelf) worse(r *Request, v *Verdict) {}
