@@ -84,6 +84,9 @@ func meantInsert(text string) []string {
 			if own := sizeByANSI(letters[0], circles[s.circle].ansi); own != nil {
 				try(letters + own.code + rest[2:] + tail)
 			}
+			if len(out) > 0 {
+				return out
+			}
 		}
 		switch {
 		case n == 4:

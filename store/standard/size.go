@@ -199,7 +199,8 @@ func parseSize(text string, fallback Unit) (Size, error) {
 		return Size{}, ref
 	}
 	t := c.string()
-	// What stands after the number must be a unit.
+	// What stands after the number must be a unit; "in." is one too.
+	t = strings.TrimSuffix(strings.Replace(t, "IN.", "IN", 1), " ")
 	end := len(t)
 	for end > 0 && !digit(t[end-1]) && t[end-1] != '.' && t[end-1] != ',' {
 		end--
