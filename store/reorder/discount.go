@@ -50,6 +50,12 @@ func (l PriceList) costs(d, s float64, i int) Costs {
 	return Costs{d, s, h}
 }
 
+// free says whether keeping costs so little that the formula would buy for ever.
+func (l PriceList) free(d, s float64) bool {
+	c := l.costs(d, s, len(l.Breaks)-1)
+	return c.H == 0 || c.eoq() > most
+}
+
 // until is the first quantity that no longer belongs to line i.
 func (l PriceList) until(i int) float64 {
 	if i+1 < len(l.Breaks) {
@@ -96,7 +102,7 @@ func Discount(d, s float64, l PriceList) (Discounted, error) {
 	if d == 0 {
 		return Discounted{Status: OrderNothing}, nil
 	}
-	if l.H == 0 && l.Carrying == 0 {
+	if l.free(d, s) {
 		return Discounted{Status: NoFiniteOptimum}, nil
 	}
 	out := Discounted{Total: math.Inf(1), TotalWhole: math.Inf(1)}
@@ -128,9 +134,9 @@ func Discount(d, s float64, l PriceList) (Discounted, error) {
 // inRange returns the cheapest number of packs whose pieces lie in [from, end), and not
 // below least packs; false if the range holds no whole pack.
 func inRange(c Costs, from, end, pack float64, least int) (int, bool) {
-	lo, hi := max(1, least, ceil(from/pack)), math.MaxInt32
+	lo, hi := max(1, least, ceil(from/pack)), mostWhole
 	if !math.IsInf(end, 1) {
-		hi = int(math.Min(math.Ceil(end/pack)-1, math.MaxInt32))
+		hi = int(math.Min(math.Ceil(end/pack)-1, mostWhole))
 	}
 	if lo > hi {
 		return 0, false
@@ -157,7 +163,7 @@ func DiscountInPacks(d, s float64, l PriceList, pack, minOrder float64) (Discoun
 	if d == 0 {
 		return DiscountedPacks{Status: OrderNothing}, nil
 	}
-	if l.H == 0 && l.Carrying == 0 {
+	if l.free(d, s) {
 		return DiscountedPacks{Status: NoFiniteOptimum}, nil
 	}
 	out := DiscountedPacks{Total: math.Inf(1)}

@@ -42,6 +42,7 @@ func Split(ws []Withdrawal, jobs []JobPlan) (rest []Withdrawal, needs []JobNeed)
 		ws = append([]Withdrawal(nil), ws...)
 		sort.SliceStable(ws, ordered)
 	}
+	rest = make([]Withdrawal, 0, len(ws))
 	for _, w := range ws {
 		j := by[w.Job]
 		if w.Job == "" || j == nil {

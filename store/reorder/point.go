@@ -142,7 +142,16 @@ func PointNegBinomial(mean, variance, cycleService float64) (NegBinomialPoint, e
 		return NegBinomialPoint{WholePoint: p}, err
 	}
 	size := mean * mean / (variance - mean)
-	out := NegBinomialPoint{Size: size, Prob: size / (size + mean)}
+	out := NegBinomialPoint{Size: size, Prob: size / (size + mean)} // mean > 0, so no 0/0
+	if size < 1e-12 {
+		// Almost all the chance lies on 0, and the incomplete beta has no such parameter.
+		at := 1.0
+		if size > 0 && out.Prob > 0 {
+			at = math.Exp(size * math.Log(out.Prob))
+		}
+		out.WholePoint = WholePoint{Mean: mean, Variance: variance, Achieved: at, OneLess: math.NaN(), Safety: -mean}
+		return out, nil
+	}
 	if size > 1e7*math.Max(1, mean) {
 		// So near to Poisson that the incomplete beta only adds noise.
 		p, err := PointPoisson(mean, cycleService)

@@ -31,11 +31,14 @@ func (c Costs) status() Status {
 		return OrderNothing
 	case c.S == 0:
 		return LotForLot
-	case c.H == 0:
+	case c.H == 0, c.eoq() > most:
 		return NoFiniteOptimum
 	}
 	return ""
 }
+
+// mostWhole bounds whole quantities; a float64 still counts them one by one.
+const mostWhole = 1 << 50
 
 // eoq is the economic order quantity; 0 when ordering is free.
 func (c Costs) eoq() float64 { return math.Sqrt(2 * c.D * c.S / c.H) }
@@ -68,7 +71,7 @@ func Economic(c Costs) (EOQ, error) {
 	q := c.eoq()
 	return EOQ{
 		Q: q, OrderCost: c.D / q * c.S, HoldingCost: q / 2 * c.H, RelevantCost: c.relevant(q),
-		OrdersPerYear: c.D / q, BestWhole: cheapestMultiple(c, 1, 1, math.MaxInt32),
+		OrdersPerYear: c.D / q, BestWhole: cheapestMultiple(c, 1, 1, mostWhole),
 	}, nil
 }
 
@@ -111,6 +114,9 @@ func Backordered(c Costs, b float64) (Backorders, error) {
 		return Backorders{Status: s}, nil
 	}
 	q := c.eoq() * math.Sqrt((c.H+b)/b)
+	if q > most {
+		return Backorders{Status: NoFiniteOptimum}, nil
+	}
 	owed := q * c.H / (c.H + b)
 	p := Backorders{
 		Q: q, MaxBackorder: owed, MaxInventory: q - owed,
@@ -141,7 +147,7 @@ func InPacks(c Costs, pack, minOrder float64) (Packed, error) {
 		return Packed{Status: s}, nil
 	}
 	lo := max(1, ceil(minOrder/pack))
-	n := cheapestMultiple(c, pack, lo, math.MaxInt32)
+	n := cheapestMultiple(c, pack, lo, mostWhole)
 	q, best := float64(n)*pack, c.eoq()
 	return Packed{
 		EOQ: best, Q: int(q), Packs: n, RelevantCost: c.relevant(q),
