@@ -530,9 +530,7 @@ func (e *entry) line(st standing, m ledger.Movement) error {
 	}
 	l := ReceiptLine{Seq: m.Seq, Tag: st.Tag, Part: st.PartCode, Qty: m.Qty, From: from.Name, To: to.Name}
 	if from.Kind == Bin && st.Kind == KindLot {
-		if l.Left, err = e.onHand(st.ID, from.ID); err != nil {
-			return err
-		}
+		l.Left = e.left
 	}
 	e.receipt.Lines = append(e.receipt.Lines, l)
 	e.receipt.Says = e.receipt.sentence()

@@ -111,6 +111,7 @@ type entry struct {
 	receipt Receipt
 	due     Day
 	note    string
+	left    int64 // where the last movement took from an inside place
 }
 
 // op runs one act of a person once. body is what was asked, for the fingerprint: the same op
@@ -157,8 +158,8 @@ func (s *Store) op(ctx context.Context, o Op, act ledger.Act, body any, fn func(
 			return err
 		}
 		out = e.receipt
-		return tx.exec("INSERT INTO ops (op_id, act, fingerprint, actor_id, role, lines, answer, at) VALUES (?,?,?,?,?,?,?,?)",
-			o.ID, string(act), finger, o.Actor, string(role), e.lines, string(answer), tx.now)
+		_, err = tx.run(sqlAddOp, o.ID, string(act), finger, int64(o.Actor), string(role), e.lines, string(answer), tx.now)
+		return err
 	})
 	return out, err
 }
@@ -178,8 +179,8 @@ func fingerprint(o Op, act ledger.Act, body any) (string, error) {
 
 func (tx *Tx) seenOp(id string) (opRow, bool, error) {
 	var o opRow
-	r := tx.Raw("SELECT op_id, act, fingerprint, actor_id, role, lines, answer, at FROM ops WHERE op_id = ?", id).Scan(&o)
-	return o, r.RowsAffected > 0, r.Error
+	ok, err := tx.find(sqlSeenOp, []any{id}, &o.OpID, &o.Act, &o.Fingerprint, &o.ActorID, &o.Role, &o.Lines, &o.Answer, &o.At)
+	return o, ok, err
 }
 
 // end reads and, on PostgreSQL, locks the end of the ledger: whoever holds it is the only
@@ -193,12 +194,10 @@ func (tx *Tx) end() error {
 		Hash string
 		At   Time
 	}
-	q := "SELECT seq, hash, at FROM ledger_head WHERE id = 1"
-	if tx.s.postgres {
-		q += " FOR UPDATE"
-	}
-	if err := tx.Raw(q).Scan(&h).Error; err != nil {
+	if ok, err := tx.find(sqlEnd, nil, &h.Seq, &h.Hash, &h.At); err != nil {
 		return err
+	} else if !ok {
+		return fmt.Errorf("%w: the row that holds the end of the ledger is gone", ErrDamaged)
 	}
 	tx.head = &ledger.Movement{Seq: h.Seq, Hash: h.Hash, At: h.At.Time}
 	return nil
@@ -237,9 +236,7 @@ func (e *entry) move(m ledger.Movement) (ledger.Movement, error) {
 		m.At = e.head.At
 	}
 	m.Hash = m.Sum()
-	if err := e.exec(`INSERT INTO movements (seq, op_id, line, at, actor_id, device, act, item_id, from_id, to_id, qty, job_id, reason, reverses, prev_hash, hash)
-		VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`,
-		m.Seq, m.OpID, m.Line, At(m.At), m.Actor, m.Device, string(m.Act), m.Item, m.From, m.To, m.Qty,
+	if _, err := e.run(sqlMove, m.Seq, m.OpID, m.Line, At(m.At), m.Actor, m.Device, string(m.Act), m.Item, m.From, m.To, m.Qty,
 		null(m.Job), m.Reason, null(m.Reverses), m.PrevHash, m.Hash); err != nil {
 		return m, err
 	}
@@ -263,18 +260,16 @@ func (e *entry) move(m ledger.Movement) (ledger.Movement, error) {
 // balance moves the quantity in the stock table. The condition stands in the UPDATE, so two
 // windows can not hand out the last piece.
 func (e *entry) balance(m ledger.Movement, from Place) error {
-	const add = `INSERT INTO stock (item_id, place_id, qty) VALUES (?,?,?)
-		ON CONFLICT (item_id, place_id) DO UPDATE SET qty = stock.qty + excluded.qty`
 	if from.Outside {
-		if err := e.exec(add, m.Item, m.From, -m.Qty); err != nil {
+		if _, err := e.run(sqlPut, m.Item, m.From, -m.Qty); err != nil {
 			return err
 		}
 	} else {
-		r := e.Exec("UPDATE stock SET qty = qty - ? WHERE item_id = ? AND place_id = ? AND qty >= ?", m.Qty, m.Item, m.From, m.Qty)
-		if r.Error != nil {
-			return r.Error
+		ok, err := e.find(sqlTake, []any{m.Qty, m.Item, m.From, m.Qty}, &e.left)
+		if err != nil {
+			return err
 		}
-		if r.RowsAffected != 1 {
+		if !ok {
 			there, err := e.onHand(ItemID(m.Item), PlaceID(m.From))
 			if err != nil {
 				return err
@@ -282,7 +277,8 @@ func (e *entry) balance(m ledger.Movement, from Place) error {
 			return e.short(ItemID(m.Item), from, m.Qty, there)
 		}
 	}
-	return e.exec(add, m.Item, m.To, m.Qty)
+	_, err := e.run(sqlPut, m.Item, m.To, m.Qty)
+	return err
 }
 
 func (tx *Tx) onHand(item ItemID, place PlaceID) (int64, error) {
@@ -310,16 +306,18 @@ func (tx *Tx) names(item ItemID) (tag, part string) {
 func (e *entry) hold(m ledger.Movement, to Place) error {
 	var person any
 	if to.Kind == PersonAt {
-		var id PersonID
-		if err := e.Raw("SELECT id FROM people WHERE place_id = ?", to.ID).Scan(&id).Error; err != nil {
+		var id int64
+		if ok, err := e.find(sqlOwner, []any{int64(to.ID)}, &id); err != nil {
 			return err
+		} else if !ok {
+			return fmt.Errorf("%w: place %s is nobody's hands", ErrDamaged, to.Code)
 		}
 		person = id
 	} else if m.Act == ledger.Issue {
-		person = e.op.Actor
+		person = int64(e.op.Actor)
 	}
-	return e.exec(`INSERT INTO holdings (seq, item_id, place_id, person_id, job_id, qty, since_at, due_day, note) VALUES (?,?,?,?,?,?,?,?,?)`,
-		m.Seq, m.Item, m.To, person, null(m.Job), m.Qty, At(m.At), string(e.due), e.note)
+	_, err := e.run(sqlHold, m.Seq, m.Item, m.To, person, null(m.Job), m.Qty, At(m.At), string(e.due), e.note)
+	return err
 }
 
 // release takes what left a person or a machine off the oldest holdings there.

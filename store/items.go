@@ -43,13 +43,12 @@ type standing struct {
 
 func (tx *Tx) standing(id ItemID) (standing, error) {
 	var st standing
-	r := tx.Raw(`SELECT i.id, i.tag, i.part_id, i.kind, i.edges_left, i.box, i.owner, i.home_id, i.serial, i.held, i.retired_at,
-			p.code AS part_code, p.counted, p.edges, p.home_id AS part_home
-		FROM items i JOIN parts p ON p.id = i.part_id WHERE i.id = ?`, id).Scan(&st)
-	if r.Error != nil {
-		return st, r.Error
+	ok, err := tx.find(sqlStanding, []any{int64(id)}, &st.ID, &st.Tag, &st.PartID, &st.Kind, &st.EdgesLeft, &st.Box, &st.Owner, &st.HomeID,
+		&st.Serial, &st.Held, &st.RetiredAt, &st.PartCode, &st.Counted, &st.Edges, &st.PartHome)
+	if err != nil {
+		return st, err
 	}
-	if r.RowsAffected == 0 {
+	if !ok {
 		return st, refuse(ErrNotFound, "item", "item %d is not known here", id)
 	}
 	return st, nil

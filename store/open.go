@@ -54,6 +54,8 @@ type Store struct {
 	lock        *os.File
 	secret      []byte // keys the HMAC of badges and PINs; kept outside the database and its backups
 	queue       *writer
+	hot         map[string]*sql.Stmt // prepared on the writer's connection
+	spelt       map[string]string    // hot statements in PostgreSQL's spelling
 	places      placeBook
 	shelf       shelfCache
 	closeOnce   sync.Once
@@ -118,6 +120,9 @@ func (s *Store) open(ctx context.Context, o Options) error {
 		err = s.openSQLite(ctx, file, o)
 	}
 	if err != nil {
+		return err
+	}
+	if err := s.prepare(ctx, s.pools[0]); err != nil {
 		return err
 	}
 	return s.places.load(s.read)

@@ -256,11 +256,11 @@ func (s *Store) PersonByBadge(ctx context.Context, badge string) (Person, error)
 
 func (tx *Tx) roleOf(id PersonID) (Role, error) {
 	var role string
-	r := tx.Raw("SELECT role FROM people WHERE id = ? AND left_at IS NULL", id).Scan(&role)
-	if r.Error != nil {
-		return "", r.Error
+	ok, err := tx.find(sqlRole, []any{int64(id)}, &role)
+	if err != nil {
+		return "", err
 	}
-	if r.RowsAffected == 0 {
+	if !ok {
 		return "", refuse(ErrForbidden, "actor", "person %d does not work here", id)
 	}
 	return Role(role), nil

@@ -138,14 +138,21 @@ func (tx *Tx) whoHas(id ItemID) string {
 // it is done all the same; that is kept for all to see.
 func (e *entry) free(st standing, qty int64, job JobID, override string) error {
 	today := e.s.Today()
-	var promised []struct {
+	type promise struct {
 		Qty   int64
 		Code  string
 		ToDay Day
 	}
-	if err := e.Raw(`SELECT r.qty, j.code, r.to_day FROM reservations r JOIN jobs j ON j.id = r.job_id
-		WHERE r.item_id = ? AND r.ended_at IS NULL AND r.from_day <= ? AND r.to_day >= ? AND r.job_id <> ? ORDER BY r.from_day`,
-		st.ID, string(today), string(today), job).Scan(&promised).Error; err != nil || len(promised) == 0 {
+	var promised []promise
+	err := e.list(sqlPromised, []any{int64(st.ID), string(today), string(today), int64(job)}, func(scan func(...any) error) error {
+		var p promise
+		if err := scan(&p.Qty, &p.Code, &p.ToDay); err != nil {
+			return err
+		}
+		promised = append(promised, p)
+		return nil
+	})
+	if err != nil || len(promised) == 0 {
 		return err
 	}
 	var sum int64

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"runtime/debug"
@@ -21,6 +22,7 @@ const (
 // the ledger. It must not outlive the function it was given to.
 type Tx struct {
 	*gorm.DB
+	raw   *sql.Tx // the same transaction, for the hot statements
 	s     *Store
 	now   Time
 	head  *ledger.Movement // nil until the ledger is touched; then its row is locked
@@ -145,15 +147,19 @@ func (w *writer) try(batch []*work) (answers []error, after []func(), err error)
 			db.Rollback()
 		}
 	}()
-	tx := &Tx{DB: db, s: w.s, now: At(w.s.clock())}
+	raw, ok := db.Statement.ConnPool.(*sql.Tx)
+	if !ok {
+		return nil, nil, fmt.Errorf("the transaction is a %T, not one of database/sql", db.Statement.ConnPool)
+	}
+	tx := &Tx{DB: db, raw: raw, s: w.s, now: At(w.s.clock())}
 	answers = make([]error, len(batch))
 	for i, j := range batch {
-		if answers[i], err = tx.step(j.do, len(batch) > 1); err != nil {
+		if answers[i], err = tx.step(j.do); err != nil {
 			return nil, nil, err
 		}
 	}
 	if tx.grown {
-		if err = tx.exec("UPDATE ledger_head SET seq = ?, hash = ?, at = ? WHERE id = 1", tx.head.Seq, tx.head.Hash, At(tx.head.At)); err != nil {
+		if _, err = tx.run(sqlSetEnd, tx.head.Seq, tx.head.Hash, At(tx.head.At)); err != nil {
 			return nil, nil, err
 		}
 	}
@@ -168,8 +174,8 @@ func (w *writer) try(batch []*work) (answers []error, after []func(), err error)
 
 // step runs one booking. refused is its own "no", after which the transaction stands as if it
 // had never begun; fatal ends the whole batch.
-func (tx *Tx) step(do func(*Tx) error, _ bool) (refused, fatal error) {
-	if err := tx.Exec("SAVEPOINT booking").Error; err != nil {
+func (tx *Tx) step(do func(*Tx) error) (refused, fatal error) {
+	if _, err := tx.run(sqlSave); err != nil {
 		return nil, err
 	}
 	head, grown, after := tx.head, tx.grown, len(tx.after)
@@ -179,11 +185,11 @@ func (tx *Tx) step(do func(*Tx) error, _ bool) (refused, fatal error) {
 	}
 	if err != nil {
 		tx.head, tx.grown, tx.after = head, grown, tx.after[:after]
-		if e := tx.Exec("ROLLBACK TO SAVEPOINT booking").Error; e != nil {
+		if _, e := tx.run(sqlBack); e != nil {
 			return nil, e
 		}
 	}
-	if e := tx.Exec("RELEASE SAVEPOINT booking").Error; e != nil {
+	if _, e := tx.run(sqlRelease); e != nil {
 		return nil, e
 	}
 	return err, nil
