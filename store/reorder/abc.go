@@ -22,6 +22,18 @@ type Ranked struct {
 	Strict byte    // the class without the exception for the first part
 }
 
+// ServiceFor is the usual service level of a class: dear parts that move much get the most
+// care. Common practice, no source; a shop sets its own.
+func ServiceFor(class byte) float64 {
+	switch class {
+	case 'A':
+		return 0.98
+	case 'B':
+		return 0.95
+	}
+	return 0.9
+}
+
 // ABC sorts parts by money a year, dearest first, equal ones in the order given, and
 // returns the total. A part belongs to A while the running share with it is at most
 // cutA, to B up to cutB, else to C; so the part that crosses a line goes below it. One

@@ -108,7 +108,7 @@ func Respond(kind string, raw json.RawMessage) (Answer, error) {
 		err = &BadInput{"case", clip(raw), "is not a JSON object", `give {"id": ..., ...}`}
 	}
 	if id, ok := f["id"]; ok {
-		out = append(out, Member{"id", id})
+		out = append(out, Member{"id", json.RawMessage(bytes.ToValidUTF8(id, []byte("?")))})
 	}
 	if err == nil {
 		var a Answer

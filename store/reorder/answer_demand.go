@@ -40,6 +40,9 @@ func answerIntermittent(f fields) (Answer, error) {
 				return nil, err
 			}
 		}
+		if len(sets)*len(demand) > 5_000_000 {
+			return nil, &BadInput{part.name, fmt.Sprintf("of %d", len(sets)), "is too many for so long a history", "split the case"}
+		}
 		list := make([]any, len(sets))
 		for i, set := range sets {
 			a, err := part.do(set, demand)

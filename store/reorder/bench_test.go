@@ -1,12 +1,16 @@
 package reorder
 
-import "testing"
+import (
+	"slices"
+	"testing"
+)
 
 // benchPart is a part with two years of movements, nearly one a working day.
 func benchPart(i int) Part {
 	s := inventedShop(4, 0, uint64(i))[i%4]
 	p := s.Part
 	p.Withdrawals, p.Since = s.History, -728
+	slices.SortStableFunc(p.Withdrawals, func(a, b Withdrawal) int { return int(a.Day - b.Day) }) // as a ledger has them
 	for _, j := range s.Jobs {
 		j.Plan.Closed = j.Plan.Need < 0
 		p.Jobs = append(p.Jobs, j.Plan)

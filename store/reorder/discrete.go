@@ -3,7 +3,7 @@ package reorder
 import (
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -214,14 +214,17 @@ func (s Spread) Point(p float64) (int, error) {
 
 // Tally turns a list of observed whole numbers (>= 0) into a distribution, sorted by value.
 func Tally(seen []int) []Chance {
-	count := make(map[int]int, len(seen))
+	seen = slices.Clone(seen)
+	slices.Sort(seen)
+	var out []Chance
 	for _, n := range seen {
-		count[n]++
+		if len(out) == 0 || out[len(out)-1].N != n {
+			out = append(out, Chance{N: n})
+		}
+		out[len(out)-1].P++
 	}
-	out := make([]Chance, 0, len(count))
-	for n, c := range count {
-		out = append(out, Chance{n, float64(c) / float64(len(seen))})
+	for i := range out {
+		out[i].P /= float64(len(seen))
 	}
-	sort.Slice(out, func(i, j int) bool { return out[i].N < out[j].N })
 	return out
 }

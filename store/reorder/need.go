@@ -1,6 +1,9 @@
 package reorder
 
-import "sort"
+import (
+	"cmp"
+	"slices"
+)
 
 // A Withdrawal took units from the shelf for a job, or for none. A return is negative.
 type Withdrawal struct {
@@ -30,17 +33,17 @@ type JobNeed struct {
 // a job takes beyond its plan is no plan's doing and counts as rest, on the day it went
 // beyond; a job that has no plan here is all rest. So plans of closed jobs must be handed
 // in as long as their withdrawals are. What is already reserved is not needed again: it is
-// off the free stock. needs holds the open jobs with something left, soonest first.
+// off the free stock. rest is in the order of days, needs holds the open jobs with something left, soonest first.
 func Split(ws []Withdrawal, jobs []JobPlan) (rest []Withdrawal, needs []JobNeed) {
 	type tally struct{ planned, booked, over int }
 	by := make(map[string]*tally, len(jobs))
 	for _, j := range jobs {
 		by[j.Job] = &tally{planned: max(0, j.Planned)}
 	}
-	ordered := func(i, j int) bool { return ws[i].Day < ws[j].Day }
-	if !sort.SliceIsSorted(ws, ordered) {
-		ws = append([]Withdrawal(nil), ws...)
-		sort.SliceStable(ws, ordered)
+	byDay := func(a, b Withdrawal) int { return cmp.Compare(a.Day, b.Day) }
+	if !slices.IsSortedFunc(ws, byDay) {
+		ws = slices.Clone(ws)
+		slices.SortStableFunc(ws, byDay)
 	}
 	rest = make([]Withdrawal, 0, len(ws))
 	for _, w := range ws {
@@ -62,7 +65,7 @@ func Split(ws []Withdrawal, jobs []JobPlan) (rest []Withdrawal, needs []JobNeed)
 			needs = append(needs, n)
 		}
 	}
-	sort.SliceStable(needs, func(i, j int) bool { return needs[i].Need < needs[j].Need })
+	slices.SortStableFunc(needs, func(a, b JobNeed) int { return cmp.Compare(a.Need, b.Need) })
 	return rest, needs
 }
 

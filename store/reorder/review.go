@@ -157,17 +157,15 @@ func forecast(rest []Withdrawal, since, today Day, r Rules) (Forecast, error) {
 	return f, nil
 }
 
-// sizes is how much is taken on a day on which anything is taken.
+// sizes is how much is taken on a day on which anything is taken. rest is sorted by day.
 func sizes(rest []Withdrawal, after, until Day) []Chance {
-	byDay := make(map[Day]int, len(rest))
-	for _, w := range rest {
-		if w.Day > after && w.Day <= until {
-			byDay[w.Day] += w.Units
+	var taken []int
+	for i := 0; i < len(rest); {
+		day, n := rest[i].Day, 0
+		for ; i < len(rest) && rest[i].Day == day; i++ {
+			n += rest[i].Units
 		}
-	}
-	taken := make([]int, 0, len(byDay))
-	for _, n := range byDay {
-		if n > 0 {
+		if n > 0 && day > after && day <= until {
 			taken = append(taken, min(n, 1_000_000))
 		}
 	}
