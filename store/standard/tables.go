@@ -1,11 +1,12 @@
 package standard
 
 import (
+	"bytes"
 	"embed"
 	"encoding/csv"
 	"fmt"
-	"io/fs"
 	"strconv"
+	"strings"
 	"sync"
 )
 
@@ -15,28 +16,45 @@ import (
 //go:embed tables/*.csv
 var files embed.FS
 
-// table reads one embedded table: one map a row, by column name. It panics on a table
-// that does not parse, which is our own mistake and seen by the first test.
+// table returns one embedded table: one map a row, by column name. The rows are shared:
+// read only.
 func table(name string) []map[string]string {
-	f, err := files.Open("tables/" + name + ".csv")
+	t, ok := tables()[name]
+	if !ok {
+		panic("no table " + name)
+	}
+	return t
+}
+
+// tables reads all embedded tables once. It panics on one that does not parse, which is
+// our own mistake and seen by the first test.
+var tables = sync.OnceValue(func() map[string][]map[string]string {
+	entries, err := files.ReadDir("tables")
 	if err != nil {
 		panic(err)
 	}
-	defer func(f fs.File) { _ = f.Close() }(f)
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil || len(rows) < 1 {
-		panic(fmt.Sprintf("table %s: %v", name, err))
-	}
-	out := make([]map[string]string, 0, len(rows)-1)
-	for _, row := range rows[1:] {
-		m := make(map[string]string, len(row))
-		for i, v := range row {
-			m[rows[0][i]] = v
+	all := map[string][]map[string]string{}
+	for _, e := range entries {
+		text, err := files.ReadFile("tables/" + e.Name())
+		if err != nil {
+			panic(err)
 		}
-		out = append(out, m)
+		rows, err := csv.NewReader(bytes.NewReader(text)).ReadAll()
+		if err != nil || len(rows) < 1 {
+			panic(fmt.Sprintf("table %s: %v", e.Name(), err))
+		}
+		out := make([]map[string]string, 0, len(rows)-1)
+		for _, row := range rows[1:] {
+			m := make(map[string]string, len(row))
+			for i, v := range row {
+				m[rows[0][i]] = v
+			}
+			out = append(out, m)
+		}
+		all[strings.TrimSuffix(e.Name(), ".csv")] = out
 	}
-	return out
-}
+	return all
+})
 
 // num reads a number of a table; an empty field is 0.
 func num(t string) float64 {
