@@ -14,7 +14,7 @@ type Standing struct {
 	PartKind    string
 	Designation string
 	Edges       int // of a new one
-	At          []Heap
+	At          []Heap `gorm:"-"`
 }
 
 // A Heap is how many of an item are in one place, and who has them when they are out.
