@@ -67,7 +67,15 @@ func SchemaVersion() int64 {
 	if err != nil {
 		panic(err) // embedded at build
 	}
-	return int64(len(files))
+	newest := int64(0)
+	for _, f := range files {
+		var n int64
+		if _, err := fmt.Sscanf(f.Name(), "%d_", &n); err != nil {
+			panic(err)
+		}
+		newest = max(newest, n)
+	}
+	return newest
 }
 
 // Open opens a store and brings its schema up to date. ErrNoStore: none is there and Create
