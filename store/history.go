@@ -13,7 +13,7 @@ type Standing struct {
 	PartName    string
 	PartKind    string
 	Designation string
-	Edges       int // of a new one
+	Edges       int    // of a new one
 	At          []Heap `gorm:"-"`
 }
 

@@ -62,8 +62,6 @@ const (
 	AdjustStock  Right = "adjust"        // write a count that differs into the books
 	ReverseActs  Right = "reverse"       // take back a booking
 	ReserveParts Right = "reserve"       // promise pieces to a job
-	KeepPeople   Right = "keep people"   // add people, set roles
-	Export       Right = "export ledger" // the whole ledger in one file
 )
 
 // Table is every right by role. A reach of Own is checked twice: the route lets the person
@@ -73,7 +71,7 @@ var Table = map[Right]map[Role]Reach{
 	LogOut:       row(No, Own, Own, Own, Own),
 	SeeShop:      row(No, Any, Any, Any, Any),
 	SeeHolders:   row(No, Own, Any, Any, Any),
-	SeeLedger:    row(No, Own, Any, Any, Any),
+	SeeLedger:    row(No, No, Any, Any, Any),
 	SeePeople:    row(No, No, Any, Any, Any),
 	SeeMetrics:   row(No, No, No, Any, Any),
 	UseWindow:    row(No, Own, Any, Any, No),
@@ -83,8 +81,6 @@ var Table = map[Right]map[Role]Reach{
 	AdjustStock:  row(No, No, Any, Any, No),
 	ReverseActs:  row(No, Own, Own, Any, No),
 	ReserveParts: row(No, No, Any, Any, No),
-	KeepPeople:   row(No, No, No, No, Any),
-	Export:       row(No, No, No, Any, Any),
 }
 
 func row(visitor, operator, attendant, manager, admin Reach) map[Role]Reach {

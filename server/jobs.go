@@ -1,0 +1,422 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"brasspeg/store"
+	"brasspeg/store/stack"
+)
+
+// The states a stack can be in, as a word with a shape.
+var (
+	stateBuilt   = stateView{"can be built", "●", "yes"}
+	stateMissing = stateView{"cannot be built", "◇", "no"}
+	stateUnread  = stateView{"request not readable", "△", "no"}
+)
+
+// jobsPage lists the planned jobs with whether each can be built: GET /jobs.
+func (s *Server) jobsPage(c echo.Context) error {
+	ctx := c.Request().Context()
+	ready, err := s.store.Readiness(ctx)
+	if err != nil {
+		return err
+	}
+	machines, err := s.machineNames(ctx)
+	if err != nil {
+		return err
+	}
+	var v jobsPage
+	see := holdersFor(c)
+	can := 0
+	for _, r := range ready {
+		row := jobRow{
+			Href: "/jobs/" + pathOf(r.Job.Code), Code: r.Job.Code, Name: r.Job.Name,
+			Material: r.Job.Material, Machine: machines[idOf(r.Job.MachineID)],
+			Parts: fmt.Sprint(r.Job.PartsQty - r.Job.PartsDone), Days: days(r.Job.FromDay, r.Job.ToDay),
+		}
+		row.State, row.Says = s.readiness(r, see)
+		if r.Err == nil {
+			row.Bore = boreText(&r.Request)
+			if r.Verdict.Buildable {
+				can++
+			}
+		}
+		v.Jobs = append(v.Jobs, row)
+	}
+	v.Readings = []reading{
+		{"Planned or running", fmt.Sprint(len(ready)), "jobs"},
+		{"Can be built", fmt.Sprint(can), ""},
+		{"Cannot", fmt.Sprint(len(ready) - can), ""},
+	}
+	return s.page(c, http.StatusOK, "jobs", "Jobs", v)
+}
+
+func idOf[T ~int64](p *T) T {
+	if p == nil {
+		return 0
+	}
+	return *p
+}
+
+// pathOf escapes a code for use in an address of ours.
+func pathOf(code string) string {
+	return strings.NewReplacer("%", "%25", "/", "%2F", "?", "%3F", "#", "%23", " ", "%20").Replace(code)
+}
+
+func days(from, to store.Day) string {
+	if from == to || to == "" {
+		return string(from)
+	}
+	return string(from) + " to " + string(to)
+}
+
+func boreText(r *stack.Request) string {
+	d := r.BoreEndD.Or(r.BoreStartD)
+	t := "Ø " + figure(d, 2)
+	if r.BoreEndD.Known && r.BoreEndD.V != r.BoreStartD {
+		t = "Ø " + figure(r.BoreStartD, 2) + " to " + figure(d, 2)
+	}
+	return t + " × " + figure(r.Depth, 1) + " mm deep"
+}
+
+func (s *Server) machineNames(ctx context.Context) (map[store.MachineID]string, error) {
+	all, err := s.store.Machines(ctx)
+	if err != nil {
+		return nil, err
+	}
+	names := map[store.MachineID]string{}
+	for _, m := range all {
+		names[m.ID] = m.Name
+	}
+	return names, nil
+}
+
+// readiness is the verdict in a word and a sentence.
+func (s *Server) readiness(r store.Ready, see holders) (stateView, string) {
+	state, says := s.readinessSaid(r)
+	return state, veilFor(see, &r.Verdict).Replace(says)
+}
+
+func (s *Server) readinessSaid(r store.Ready) (stateView, string) {
+	switch {
+	case r.Err != nil:
+		return stateUnread, s.saidOrLogged(r.Err)
+	case r.Verdict.Buildable && len(r.Verdict.Stacks) > 0:
+		st := &r.Verdict.Stacks[0]
+		says := "Set the overhang to " + figure(st.Overhang, 1) + " mm"
+		if bar, ok := st.Find(stack.Bar); ok {
+			says = bar.ID() + " from " + bar.Place + ", overhang " + figure(st.Overhang, 1) + " mm"
+		}
+		if n := len(st.Warnings); n > 0 {
+			says += "; " + count(int64(n), "warning", "warnings")
+		}
+		return stateBuilt, says
+	case len(r.Verdict.Options) > 0:
+		return stateMissing, r.Verdict.Options[0].Text
+	case len(r.Verdict.Reasons) > 0:
+		return stateMissing, r.Verdict.Reasons[0].Text
+	}
+	return stateMissing, "No way to build it is known."
+}
+
+// saidOrLogged is an error's text for a page that shows it among others: of our own classes
+// the sentence, of anything else a fixed one, with the error in the log.
+func (s *Server) saidOrLogged(err error) string {
+	if r, ok := errors.AsType[*store.Refusal](err); ok {
+		return sentence(r.Says)
+	}
+	if r, ok := errors.AsType[*refusal](err); ok {
+		return sentence(r.detail)
+	}
+	s.log.Error("part of a page failed", "error", err)
+	return "This could not be worked out; the log of the server says why."
+}
+
+// jobPage shows a job's verdict: GET /jobs/:code.
+func (s *Server) jobPage(c echo.Context) error {
+	ctx := c.Request().Context()
+	job, err := s.job(ctx, "code", c.Param("code"))
+	if err != nil {
+		return err
+	}
+	r, err := s.store.Check(ctx, job)
+	if err != nil {
+		return err
+	}
+	v, err := s.jobView(ctx, r, holdersFor(c))
+	if err != nil {
+		return err
+	}
+	return s.page(c, http.StatusOK, "job", job.Code, v)
+}
+
+func (s *Server) jobView(ctx context.Context, r store.Ready, see holders) (jobPage, error) {
+	v := jobPage{Code: r.Job.Code, Name: r.Job.Name}
+	v.State, v.Says = s.readiness(r, see)
+	veil := veilFor(see, &r.Verdict)
+	if err := s.jobFacts(ctx, r, &v); err != nil {
+		return v, err
+	}
+	if r.Err != nil {
+		return v, nil
+	}
+	st := r.Verdict.Nearest
+	if r.Verdict.Buildable && len(r.Verdict.Stacks) > 0 {
+		st = &r.Verdict.Stacks[0]
+	}
+	if st != nil {
+		s.showStack(&v, r, st)
+	}
+	for _, w := range r.Verdict.Reasons {
+		v.Reasons = append(v.Reasons, veil.Replace(w.Text))
+	}
+	for i, o := range r.Verdict.Options {
+		v.Options = append(v.Options, optionOf(i+1, &o, veil))
+	}
+	for _, w := range r.Verdict.Worse {
+		v.Worse = append(v.Worse, veil.Replace(w.Changes))
+	}
+	for _, m := range r.Verdict.Misses {
+		v.Misses = append(v.Misses, missRow{Tag: m.Item, Href: "/t/" + pathOf(m.Item), Kind: string(m.Kind), Distance: m.Distance})
+	}
+	if r.Verdict.Buildable {
+		for _, more := range r.Verdict.Stacks[1:] {
+			v.More = append(v.More, moreText(&more))
+		}
+	}
+	return v, nil
+}
+
+func moreText(st *stack.Stack) string {
+	t := strings.Join(st.IDs(), ", ") + "; overhang " + figure(st.Overhang, 1) + " mm, " + figure(st.Ratio, 2) + " × D"
+	if n := len(st.Warnings); n > 0 {
+		t += "; " + count(int64(n), "warning", "warnings")
+	}
+	return t
+}
+
+func (s *Server) showStack(v *jobPage, r store.Ready, st *stack.Stack) {
+	v.Readings = stackReadings(st)
+	for _, u := range st.Pieces {
+		row := useRow{Role: string(u.Role), Place: u.Place, State: stateView{"on the shelf", "●", "yes"}}
+		if u.Part != nil {
+			row.Code, row.Name = u.Part.Code, u.Part.Designation
+		}
+		if u.Item != nil {
+			row.Tag = u.Item.ID
+			row.Href = "/t/" + pathOf(bareTag(u.Item.ID))
+		}
+		if u.Missing {
+			row.State = stateView{"missing", "◇", "no"}
+			if u.Item != nil {
+				row.State.Word = "owned, not free"
+			}
+		}
+		v.Uses = append(v.Uses, row)
+	}
+	for _, ch := range st.Checks {
+		state := stateView{"holds", "●", "yes"}
+		switch {
+		case !ch.OK:
+			state = stateView{"fails", "◇", "no"}
+		case ch.Warn:
+			state = stateView{"look out", "△", "warn"}
+		}
+		v.Checks = append(v.Checks, checkRow{ch.Name, ch.Value, ch.Limit, ch.Source, state})
+	}
+	for _, w := range st.Warnings {
+		v.Warnings = append(v.Warnings, w.Text)
+	}
+	v.Remarks = st.Remarks
+	title := "The stack for " + r.Job.Code
+	if !r.Verdict.Buildable {
+		title = "The nearest stack for " + r.Job.Code + ", with what is missing dashed"
+	}
+	if svg, err := drawStack(title, &r.Request, st); err == nil {
+		v.Drawing = svg
+		v.Caption = title + ". Lengths, shank, bore and grip are to scale; the outside of holder and head and the coolant line are a scheme."
+	} else {
+		s.log.Warn("stack not drawn", "job", r.Job.Code, "error", err)
+	}
+}
+
+// bareTag takes the place off the id of a lot that lies in more than one.
+func bareTag(id string) string {
+	tag, _, _ := strings.Cut(id, "@")
+	return tag
+}
+
+func stackReadings(st *stack.Stack) []reading {
+	rs := []reading{
+		{"Overhang to set", figure(st.Overhang, 1), "mm"},
+		{"Overhang over diameter", figure(st.Ratio, 2), "× D"},
+	}
+	if st.LimitMM > 0 {
+		rs = append(rs, reading{"Overhang allowed", figure(st.LimitMM, 1), "mm"})
+	}
+	if st.Grip.Known {
+		rs = append(rs, reading{"Grip", figure(st.Grip.V, 1), "mm"})
+	}
+	if st.Mass.Known {
+		rs = append(rs, reading{"Mass", figure(st.Mass.V, 2), "kg"})
+	}
+	if st.Route.Limit.Known {
+		rs = append(rs, reading{"Coolant line, weakest " + st.Route.Weakest, figure(st.Route.Limit.V, 0), "bar"})
+	}
+	return rs
+}
+
+// symbolNames are the sizes a missing part is described by, in words.
+var symbolNames = map[string]struct{ name, unit string }{
+	"DCONMS":          {"diameter on the machine side", "mm"},
+	"DCONWS":          {"bore on the workpiece side", "mm"},
+	"LSC":             {"length that grips", "mm"},
+	"OAL":             {"overall length", "mm"},
+	"OHX":             {"longest overhang by the maker", "mm"},
+	"OHN":             {"shortest overhang by the maker", "mm"},
+	"LF":              {"functional length", "mm"},
+	"DMIN":            {"smallest hole", "mm"},
+	"HAND":            {"hand", ""},
+	"hand":            {"hand", ""},
+	"RE":              {"nose radius", "mm"},
+	"CP":              {"rated coolant pressure", "bar"},
+	"WT":              {"mass", "kg"},
+	"CCMS":            {"coupling on the machine side", ""},
+	"CCWS":            {"coupling on the workpiece side", ""},
+	"seat":            {"pocket", ""},
+	"interface":       {"turret seat", ""},
+	"LEN":             {"length", "mm"},
+	"end1":            {"first end", ""},
+	"end2":            {"second end", ""},
+	"ends":            {"ends", ""},
+	"construction":    {"construction", ""},
+	"clamp":           {"clamping", ""},
+	"type":            {"type", ""},
+	"for_damped":      {"made for damped bars", ""},
+	"sealed":          {"keeps coolant in", ""},
+	"through_coolant": {"coolant through", ""},
+	"edges":           {"edges", ""},
+}
+
+func sizesOf(needs []stack.Need) []factView {
+	var out []factView
+	for _, n := range needs {
+		base, bound := n.Name, ""
+		if t, ok := strings.CutSuffix(base, "_min"); ok {
+			base, bound = t, "at least "
+		} else if t, ok := strings.CutSuffix(base, "_max"); ok {
+			base, bound = t, "at most "
+		}
+		f := factView{Name: strings.ReplaceAll(base, "_", " "), Value: bound + needValue(n.Value)}
+		if known, ok := symbolNames[base]; ok {
+			f.Name, f.Unit = known.name, known.unit
+			if strings.ToUpper(base) == base {
+				f.Name += ", " + base
+			}
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+func needValue(v any) string {
+	switch x := v.(type) {
+	case float64:
+		return figure(x, 3)
+	case bool:
+		if x {
+			return "yes"
+		}
+		return "no"
+	case []string:
+		return strings.Join(x, " or ")
+	}
+	return fmt.Sprint(v)
+}
+
+func optionOf(n int, o *stack.Option, veil *strings.Replacer) optionView {
+	v := optionView{Number: n, Says: veil.Replace(o.Text)}
+	if o.AvailableOn != "" {
+		v.When = "Waiting is enough: it can be built on " + string(o.AvailableOn) + "."
+		if o.HeldBy != "" {
+			v.When = "Waiting is enough: " + veil.Replace(o.HeldBy) + " has it, and it can be built on " + string(o.AvailableOn) + "."
+		}
+	}
+	if o.PriceCents.Known {
+		v.When = strings.TrimSpace(v.When + " Price " + figure(o.PriceCents.V/100, 2) + " " + o.Currency)
+		if o.LeadDays.Known {
+			v.When += ", " + figure(o.LeadDays.V, 0) + " days"
+		}
+		v.When += "."
+	}
+	for _, m := range o.Parts {
+		mv := missingView{Kind: string(m.Kind), Sizes: sizesOf(m.Needs), Prefers: sizesOf(m.Prefers)}
+		for _, b := range m.Owned {
+			mv.Owned = append(mv.Owned, veil.Replace(b.Text))
+		}
+		for _, b := range m.Catalogue {
+			mv.Catalogue = append(mv.Catalogue, b.Text)
+		}
+		v.Parts = append(v.Parts, mv)
+	}
+	return v
+}
+
+func (s *Server) jobFacts(ctx context.Context, r store.Ready, v *jobPage) error {
+	machines, err := s.machineNames(ctx)
+	if err != nil {
+		return err
+	}
+	j := r.Job
+	add := func(name, value, unit string) {
+		if value != "" {
+			v.Facts = append(v.Facts, factView{Name: name, Value: value, Unit: unit})
+		}
+	}
+	add("Days", days(j.FromDay, j.ToDay), "")
+	add("State", j.State, "")
+	add("Machine", machines[idOf(j.MachineID)], "")
+	add("Material", j.Material, "")
+	add("Parts to make", fmt.Sprint(j.PartsQty-j.PartsDone), "of "+fmt.Sprint(j.PartsQty))
+	if r.Err == nil {
+		q := &r.Request
+		add("Turret seat", q.Station.Interface, "")
+		add("Bore", boreText(q), "")
+		add("Clearance to the holder", figure(q.Clearance, 1), "mm")
+		add("Hand", q.Hand, "")
+		add("Insert pocket", q.Insert.Seat, "")
+		if q.Insert.RE.Known {
+			add("Nose radius", figure(q.Insert.RE.V, 2), "mm")
+		}
+		if q.Coolant {
+			add("Coolant", figure(q.CoolantBar, 0), "bar")
+		} else {
+			add("Coolant", "none asked", "")
+		}
+	}
+	add("Note", j.Note, "")
+	promises, err := s.promises(ctx, j.ID)
+	if err != nil {
+		return err
+	}
+	for _, p := range promises {
+		v.Promises = append(v.Promises, promiseRow{Tag: p.Tag, Href: "/t/" + p.Tag, Pieces: fmt.Sprint(p.Qty), Days: days(store.Day(p.From), store.Day(p.To))})
+	}
+	return nil
+}
+
+// byKind sorts parts of a list by kind in the order of the stack, then by code.
+func byKind(a, b partRow) int {
+	order := []string{"holder", "sleeve", "adapter", "bar", "head", "insert", "hose", "fitting", "spare"}
+	if x, y := slices.Index(order, a.Kind), slices.Index(order, b.Kind); x != y {
+		return x - y
+	}
+	return strings.Compare(a.Code, b.Code)
+}

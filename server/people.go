@@ -1,0 +1,20 @@
+package server
+
+import (
+	"net/http"
+
+	"github.com/labstack/echo/v4"
+)
+
+// peoplePage lists who works with the crib: GET /people.
+func (s *Server) peoplePage(c echo.Context) error {
+	people, err := s.store.People(c.Request().Context())
+	if err != nil {
+		return err
+	}
+	var v peoplePage
+	for _, p := range people {
+		v.People = append(v.People, personRow{Login: p.Login, Name: p.Name, Role: string(p.Role), Phone: p.Phone})
+	}
+	return s.page(c, http.StatusOK, "people", "People", v)
+}

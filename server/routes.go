@@ -1,0 +1,107 @@
+package server
+
+import (
+	"fmt"
+	"net/http"
+
+	"github.com/labstack/echo/v4"
+
+	"brasspeg/server/access"
+	"brasspeg/store"
+)
+
+// A route is one address: what it is called with, which right it takes, who answers.
+type route struct {
+	method, path string
+	right        access.Right
+	handler      echo.HandlerFunc
+}
+
+// table is everything this server answers. The API's part is described by openapi.json; a
+// test holds the two against each other.
+func (s *Server) table() []route {
+	const get, post = http.MethodGet, http.MethodPost
+	return []route{
+		// For machines that watch the server.
+		{get, "/healthz", access.Open, s.healthz},
+		{get, "/readyz", access.Open, s.readyz},
+		{get, "/metrics", access.SeeMetrics, s.metricsPage},
+
+		// Coming and going.
+		{get, "/static/*", access.Open, s.asset},
+		{get, "/", access.Open, s.start},
+		{get, "/login", access.Open, s.loginPage},
+		{post, "/login/badge", access.Open, s.loginBadge},
+		{post, "/login/password", access.Open, s.loginPassword},
+		{post, "/login/first", access.Open, s.loginFirst},
+		{post, "/login/demo", access.Open, s.loginDemo},
+		{post, "/logout", access.LogOut, s.logout},
+
+		// Pages.
+		{get, "/window", access.UseWindow, s.windowPage},
+		{get, "/window/recent", access.SeeHolders, s.windowRecent},
+		{post, "/window/scan", access.UseWindow, s.windowScan},
+		{post, "/window/undo", access.ReverseActs, s.windowUndo},
+		{get, "/jobs", access.SeeShop, s.jobsPage},
+		{get, "/jobs/:code", access.SeeShop, s.jobPage},
+		{get, "/search", access.SeeShop, s.searchPage},
+		{get, "/parts/:code", access.SeeShop, s.partPage},
+		{get, "/pieces/:tag", access.SeeShop, s.piecePage},
+		{get, "/pieces/:tag/label.svg", access.SeeShop, s.labelSVG},
+		{get, "/pieces/:tag/label.pdf", access.SeeShop, s.labelPDF},
+		{get, "/places/:code", access.SeeShop, s.placePage},
+		{get, "/t/:tag", access.SeeShop, s.tagPage},
+		{get, "/ledger", access.SeeLedger, s.ledgerPage},
+		{get, "/people", access.SeePeople, s.peoplePage},
+
+		// The same nouns for programs.
+		{get, "/api/v1/openapi.json", access.Open, s.openAPIDocument},
+		{get, "/api/v1/parts", access.SeeShop, s.listParts},
+		{get, "/api/v1/parts/:code", access.SeeShop, s.getPart},
+		{get, "/api/v1/pieces", access.SeeShop, s.listItems(store.KindPiece)},
+		{get, "/api/v1/pieces/:tag", access.SeeShop, s.getItem(store.KindPiece)},
+		{get, "/api/v1/lots", access.SeeShop, s.listItems(store.KindLot)},
+		{get, "/api/v1/lots/:tag", access.SeeShop, s.getItem(store.KindLot)},
+		{get, "/api/v1/places", access.SeeShop, s.listPlaces},
+		{get, "/api/v1/places/:code", access.SeeShop, s.getPlace},
+		{get, "/api/v1/tags/:tag", access.SeeShop, s.getTag},
+		{get, "/api/v1/jobs", access.SeeShop, s.listJobs},
+		{get, "/api/v1/jobs/:code", access.SeeShop, s.getJob},
+		{get, "/api/v1/jobs/:code/stack", access.SeeShop, s.jobStack},
+		{get, "/api/v1/jobs/:code/reservations", access.SeeShop, s.listReservations},
+		{post, "/api/v1/stacks", access.SeeShop, s.checkStack},
+		{post, "/api/v1/reservations", access.ReserveParts, s.addReservation},
+		{post, "/api/v1/reservations/release", access.ReserveParts, s.releaseReservations},
+		{get, "/api/v1/bookings", access.SeeLedger, s.listBookings},
+		{post, "/api/v1/bookings", access.IssuePieces, s.addBooking},
+		{get, "/api/v1/bookings/:op", access.SeeLedger, s.getBooking},
+		{post, "/api/v1/bookings/:op/reversal", access.ReverseActs, s.reverseBooking},
+		{get, "/api/v1/people", access.SeePeople, s.listPeople},
+	}
+}
+
+// addRoutes puts the table into e, each route behind its right. A route whose right has no
+// row in the access table, or that stands twice, is an error.
+func (s *Server) addRoutes(e *echo.Echo, table []route) error {
+	seen := map[string]bool{}
+	for _, r := range table {
+		name := r.method + " " + r.path
+		if seen[name] {
+			return fmt.Errorf("route %s stands twice in the table", name)
+		}
+		seen[name] = true
+		if !access.Known(r.right) {
+			return fmt.Errorf("route %s asks for the right %q, which has no row in the access table", name, r.right)
+		}
+		e.Add(r.method, r.path, s.guard(r.right, r.handler))
+	}
+	return nil
+}
+
+// start sends each to the page he works on: GET /.
+func (s *Server) start(c echo.Context) error {
+	if p, ok := actor(c); ok {
+		return c.Redirect(http.StatusSeeOther, startPage(p.role))
+	}
+	return c.Redirect(http.StatusSeeOther, "/login")
+}

@@ -1,0 +1,186 @@
+package server
+
+import (
+	"html/template"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// The structs that pages are filled from. They hold text ready to read; a template decides
+// nothing but what is there.
+
+// A stateView is a state as a word with a shape; Class colours what needs attention.
+type stateView struct{ Word, Shape, Class string }
+
+// A reading is a figure with a name, large.
+type reading struct{ Name, Value, Unit string }
+
+// A factView is one line of a list of facts.
+type factView struct{ Name, Value, Unit, Href string }
+
+// jobsPage lists the planned jobs with whether each can be built.
+type jobsPage struct {
+	Readings []reading
+	Jobs     []jobRow
+}
+
+type jobRow struct {
+	Href, Code, Name, Bore, Material, Machine, Parts, Days string
+	State                                                  stateView
+	Says                                                   string
+}
+
+// jobPage is one job and the verdict on its stack.
+type jobPage struct {
+	Code, Name string
+	State      stateView
+	Says       string
+	Readings   []reading
+	Facts      []factView
+	Drawing    template.HTML // made by server/drawing from figures and codes; escaped there
+	Caption    string
+	Uses       []useRow
+	Warnings   []string
+	Remarks    []string
+	Checks     []checkRow
+	Reasons    []string
+	Options    []optionView
+	Worse      []string
+	Misses     []missRow
+	More       []string // further stacks, each in a line
+	Promises   []promiseRow
+}
+
+type useRow struct {
+	Role, Code, Name, Tag, Href, Place string
+	State                              stateView
+}
+
+type checkRow struct {
+	Name, Value, Limit, Source string
+	State                      stateView
+}
+
+type optionView struct {
+	Number int
+	Says   string
+	When   string
+	Parts  []missingView
+}
+
+type missingView struct {
+	Kind      string
+	Sizes     []factView
+	Prefers   []factView
+	Owned     []string
+	Catalogue []string
+}
+
+type missRow struct{ Tag, Href, Kind, Distance string }
+
+type promiseRow struct{ Tag, Href, Pieces, Days string }
+
+// searchPage is one box over everything that has a name.
+type searchPage struct {
+	Query   string
+	Asked   bool
+	Jobs    []hitRow
+	Items   []itemRow
+	Parts   []partRow
+	Places  []hitRow
+	People  []hitRow
+	Nothing bool
+}
+
+type hitRow struct{ Href, Code, Name, Note string }
+
+type itemRow struct {
+	Href, Tag, Code, Name, Pieces, Where, Held, Due string
+	State                                           stateView
+}
+
+type partRow struct{ Href, Code, Name, Kind, OnHand, Out, Promised, Free string }
+
+// partPage is a catalogue record with what the shop has of it.
+type partPage struct {
+	Code, Name string
+	Readings   []reading
+	Facts      []factView
+	Sizes      []factView
+	Items      []itemRow
+}
+
+// piecePage is one piece, or one lot, with its history.
+type piecePage struct {
+	Tag, Code, Name string
+	State           stateView
+	Says            string
+	Facts           []factView
+	Places          []factView
+	Label           string // address of its label as SVG, "" when there is none
+	LabelPDF        string
+	ShowHistory     bool
+	History         movementsView
+}
+
+// placePage is what stands in one place.
+type placePage struct {
+	Tag, Code, Name, Kind string
+	Items                 []itemRow
+}
+
+// ledgerPage is the end of the ledger.
+type ledgerPage struct {
+	Movements movementsView
+	Older     string // address of the next page, "" at the end
+}
+
+type movementsView struct {
+	Caption  string
+	WithItem bool
+	Rows     []movementRow
+}
+
+type movementRow struct {
+	Seq, When, Act, Tag, Href, Item, Pieces, From, To, By, Why string
+}
+
+type peoplePage struct{ People []personRow }
+
+type personRow struct{ Login, Name, Role, Phone string }
+
+type loginPage struct {
+	First bool
+	Demo  []demoPerson
+}
+
+type demoPerson struct{ Login, Name, Role string }
+
+// figure writes a number with at most n decimals and no idle zeros.
+func figure(v float64, n int) string {
+	s := strconv.FormatFloat(v, 'f', n, 64)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
+
+// clock writes a moment as people of the shop read it, in the server's zone.
+func clock(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.Local().Format("Mon 2 Jan 2006 15:04")
+}
+
+// count writes n with the noun in the right number.
+func count(n int64, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.FormatInt(n, 10) + " " + many
+}

@@ -1,0 +1,237 @@
+package server
+
+import (
+	"context"
+	"net/http"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"brasspeg/server/access"
+	"brasspeg/store"
+	"brasspeg/store/ledger"
+)
+
+// undoTime is how long the Window offers to take back its last act; badgeTime how long a
+// badge lies on the Window unused before it is put away.
+const (
+	undoTime  = 60 * time.Second
+	badgeTime = 30 * time.Second
+)
+
+// A windowBody is the Window's page: the hand that scans fill, and the last bookings.
+type windowBody struct {
+	Hand       handView
+	ShowRecent bool
+	Recent     movementsView
+}
+
+// A handView is what lies on the Window: what was understood, what comes next, and after a
+// booking what was done. It is all the state there is; each scan sends it back.
+type handView struct {
+	Op, Held   string
+	ClearMS    int64
+	Done       bool
+	Reading    string
+	Lines      []heldRow
+	Undo       string
+	UndoMS     int64
+	Understood []heldRow
+	Next       string
+}
+
+type heldRow struct{ Kind, Tag, Text, Note string }
+
+const readyToScan = "Scan a badge, a piece, a drawer or a job card"
+
+// newOp makes an op id for the next booking of a page.
+func newOp() string {
+	id, err := uuid.NewV7()
+	if err != nil { // the system has no random numbers; nothing else works then either
+		return uuid.NewString()
+	}
+	return id.String()
+}
+
+// windowPage is the attendant's page: GET /window.
+func (s *Server) windowPage(c echo.Context) error {
+	v := windowBody{Hand: handView{Op: newOp(), Reading: readyToScan, Next: "Scan in any order."}}
+	if p, _ := actor(c); access.Of(p.role, access.SeeLedger) == access.Any {
+		recent, err := s.recent(c.Request().Context())
+		if err != nil {
+			return err
+		}
+		v.ShowRecent, v.Recent = true, recent
+	}
+	return s.page(c, http.StatusOK, "window", "Window", v)
+}
+
+// windowRecent is the list of the last bookings, fetched anew after each: GET /window/recent.
+func (s *Server) windowRecent(c echo.Context) error {
+	recent, err := s.recent(c.Request().Context())
+	if err != nil {
+		return err
+	}
+	return s.part(c, http.StatusOK, "movements", recent)
+}
+
+func (s *Server) recent(ctx context.Context) (movementsView, error) {
+	lines, err := s.store.Lines(ctx, store.LineFilter{Limit: 8})
+	return movementsOf("The last bookings, newest first", lines, true), err
+}
+
+type scanIn struct {
+	Op   string `json:"op"`
+	Held string `json:"held"`
+	Scan string `json:"scan"`
+}
+
+// windowScan takes one scan: POST /window/scan. The same op id sent again after it was
+// booked gets the same booking shown, whatever stands in the shop by now.
+func (s *Server) windowScan(c echo.Context) error {
+	in, err := decode[scanIn](c)
+	if err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	v, _ := actor(c)
+	if done, ok, err := s.bookedBefore(ctx, in.Op); err != nil || ok {
+		if err != nil {
+			return err
+		}
+		return s.showHand(c, done)
+	}
+	h, err := s.readHand(ctx, v, in.Held)
+	if err != nil {
+		return err
+	}
+	switch word := strings.ToUpper(strings.TrimSpace(in.Scan)); word {
+	case "CLEAR", "CANCEL":
+		return s.showHand(c, handView{Op: newOp(), Reading: readyToScan, Next: "Put away. Scan in any order."})
+	default:
+		if err := s.take(ctx, &h, in.Scan); err != nil {
+			return err
+		}
+	}
+	if h.act == "undo" {
+		return s.undoLast(c, v, in.Op)
+	}
+	p := h.plan(v)
+	if p.act == "" {
+		view := h.view()
+		view.Op, view.Next, view.Reading = in.Op, p.next, h.lastSaid
+		return s.showHand(c, view)
+	}
+	rc, err := s.carryOut(ctx, store.Op{ID: in.Op, Actor: v.id, Device: device(c)}, h, p)
+	if err != nil {
+		return err
+	}
+	return s.showHand(c, doneView(rc.OpID, rc.Says, len(rc.Lines) > 0))
+}
+
+func (s *Server) showHand(c echo.Context, v handView) error {
+	return s.render(c, http.StatusOK, "window", "hand", v)
+}
+
+func doneView(opID, says string, undo bool) handView {
+	v := handView{Op: newOp(), Done: true, Reading: says, Next: readyToScan + "."}
+	if undo {
+		v.Undo, v.UndoMS = opID, undoTime.Milliseconds()
+	}
+	return v
+}
+
+// bookedBefore shows a booking again whose answer was lost on its way.
+func (s *Server) bookedBefore(ctx context.Context, opID string) (handView, bool, error) {
+	lines, err := s.store.Lines(ctx, store.LineFilter{Op: opID, Limit: maxLines})
+	if err != nil || opID == "" || len(lines) == 0 {
+		return handView{}, false, err
+	}
+	first := lines[len(lines)-1]
+	rc := store.Receipt{OpID: opID, Act: first.Act, Lines: []store.ReceiptLine{}}
+	for i := len(lines) - 1; i >= 0; i-- {
+		l := lines[i]
+		rc.Lines = append(rc.Lines, store.ReceiptLine{Seq: l.Seq, Tag: l.Tag, Part: l.Part, Qty: l.Qty, From: l.From, To: l.To})
+	}
+	return doneView(opID, linesSaid(rc), first.Act != ledger.Reverse), true, nil
+}
+
+// carryOut books what the plan says.
+func (s *Server) carryOut(ctx context.Context, op store.Op, h hand, p plan) (store.Receipt, error) {
+	switch p.act {
+	case ledger.Issue:
+		return s.store.Issue(ctx, op, store.IssueIn{Picks: p.picks, To: p.to, Job: p.job})
+	case ledger.Transfer:
+		return s.store.Transfer(ctx, op, store.TransferIn{Picks: p.picks, To: p.to, Job: p.job})
+	case ledger.Return:
+		in := store.ReturnIn{Picks: p.picks, To: p.to, Edges: p.edges, Condition: "ok"}
+		if h.act == "inspect" {
+			in.Condition, in.Reason = "inspect", "to be looked at, by the inspect card at the window"
+		}
+		return s.store.Return(ctx, op, in)
+	}
+	here, err := s.store.InPlace(ctx, p.to)
+	if err != nil {
+		return store.Receipt{}, err
+	}
+	var counts []store.CountIn
+	for _, st := range here {
+		counts = append(counts, store.CountIn{Item: st.ID, Place: p.to, Found: 0, Reason: "drawer found empty"})
+	}
+	if len(counts) == 0 {
+		return store.Receipt{}, &refusal{class: errConflict, field: "scan", detail: "by the books " + h.bin.Code + " is empty already"}
+	}
+	return s.store.Count(ctx, op, counts)
+}
+
+type undoIn struct {
+	Op   string `json:"op"`
+	Undo string `json:"undo"`
+}
+
+// windowUndo takes back the act shown: POST /window/undo.
+func (s *Server) windowUndo(c echo.Context) error {
+	in, err := decode[undoIn](c)
+	if err != nil {
+		return err
+	}
+	return s.undo(c, in.Op, in.Undo)
+}
+
+// undoLast takes back the last act of whoever scanned the undo card.
+func (s *Server) undoLast(c echo.Context, v viewer, op string) error {
+	last, _, err := s.store.LastOp(c.Request().Context(), v.id)
+	if err != nil {
+		return err
+	}
+	if last == "" {
+		return &refusal{class: errConflict, field: "scan", detail: "you have booked nothing that could be undone"}
+	}
+	return s.undo(c, op, last)
+}
+
+func (s *Server) undo(c echo.Context, op, last string) error {
+	ctx := c.Request().Context()
+	if done, ok, err := s.bookedBefore(ctx, op); err != nil || ok {
+		if err != nil {
+			return err
+		}
+		return s.showHand(c, done)
+	}
+	lines, err := s.store.Lines(ctx, store.LineFilter{Op: last, Limit: 1})
+	if err != nil {
+		return err
+	}
+	if len(lines) == 0 || s.store.Now().Sub(lines[0].At.Time) > undoTime {
+		return &refusal{class: errConflict, field: "undo", detail: "the 60 seconds are over; book the opposite act, or ask a manager to reverse it"}
+	}
+	v, _ := actor(c)
+	rc, err := s.store.Reverse(ctx, store.Op{ID: op, Actor: v.id, Device: device(c)}, last, "undone at the window")
+	if err != nil {
+		return err
+	}
+	c.Response().Header().Set("HX-Trigger", "booked")
+	return s.showHand(c, doneView("", rc.Says, false))
+}

@@ -1,0 +1,109 @@
+// scan is what a page does with a scan. On the Window it goes to the server, one at a time
+// and again with the same op id until there is an answer. On the login page it is a badge.
+// On any other page it opens what the tag belongs to.
+/* global htmx */
+import { listen } from "/static/wedge.js";
+
+const TWICE = 1500;                             // ms: the same code inside this is one scan
+const RETRY = [1, 2, 5, 15, 30];                // s
+const LIMIT = 8000;                             // ms for one try
+
+const alertBox = () => document.getElementById("alert");
+const hand = () => document.getElementById("hand");
+
+let lastText = "", lastAt = 0;
+
+function say(text) { alertBox().textContent = text; }
+
+function onScan(text) {
+	const now = performance.now();
+	const again = text === lastText && now - lastAt < TWICE;
+	lastText = text;
+	lastAt = now;
+	if (again) {
+		say(`${text} was read twice within 1.5 seconds. The second reading was not used; scan it again if you mean it.`);
+		return;
+	}
+	const badge = document.getElementById("badge");
+	if (hand()) enqueue(text);
+	else if (badge) { badge.value = text; document.getElementById("pin").focus(); }
+	else location.assign("/t/" + encodeURIComponent(text));
+}
+
+// The queue: scans wait here while one is on its way, in the order they were read.
+const waiting = [];
+let sending = false;
+
+function enqueue(text) {
+	waiting.push(text);
+	if (!sending) void drain();
+}
+
+async function drain() {
+	sending = true;
+	while (waiting.length) {
+		await send(waiting[0]);
+		waiting.shift();
+	}
+	sending = false;
+}
+
+const sleep = (s) => new Promise((done) => setTimeout(done, s * 1000));
+
+async function send(text) {
+	const el = hand();
+	const body = JSON.stringify({ op: el.dataset.op, held: el.dataset.held, scan: text });
+	for (let tries = 0; ; tries++) {
+		try {
+			const answer = await fetch("/window/scan", {
+				method: "POST",
+				headers: { "Content-Type": "application/json", "HX-Request": "true" },
+				body,
+				signal: AbortSignal.timeout(LIMIT),
+			});
+			if (answer.status < 500) {
+				show(answer, await answer.text());
+				return;
+			}
+		} catch { /* no answer: it is not known whether it was booked, so the same op id goes again */ }
+		const wait = RETRY[Math.min(tries, RETRY.length - 1)];
+		say(`No answer yet for ${text}. Trying again in ${wait} s; ${waiting.length} scan${waiting.length > 1 ? "s" : ""} waiting. Do not scan it again.`);
+		await sleep(wait);
+	}
+}
+
+function show(answer, html) {
+	if (answer.status === 401) { location.assign("/login"); return; }
+	if (answer.headers.get("HX-Retarget") === "#alert") {
+		alertBox().innerHTML = html;
+		return;
+	}
+	say("");
+	htmx.swap("#hand", html, { swapStyle: "outerHTML" });
+	settle();
+	if (document.getElementById("undo")) htmx.trigger(document.body, "booked");
+}
+
+// After each answer the focus leaves fields and buttons, so that no key of the next scan can
+// press one, and the undo button goes when its minute is over.
+function settle() {
+	const el = hand();
+	if (!el) return;
+	el.querySelector("#reading")?.focus();
+	const undo = el.querySelector("#undo");
+	if (undo) setTimeout(() => undo.remove(), Number(undo.dataset.ms));
+	const clear = Number(el.dataset.clearMs);
+	if (clear) setTimeout(() => { if (hand() === el && !sending) enqueue("CLEAR"); }, clear);
+}
+
+document.addEventListener("submit", (e) => {
+	if (e.target.id !== "typed") return;
+	e.preventDefault();
+	const input = e.target.elements.namedItem("scan");
+	enqueue(input.value);
+	input.value = "";
+});
+document.addEventListener("htmx:afterSwap", settle);
+
+listen(onScan);
+settle();

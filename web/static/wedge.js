@@ -1,0 +1,73 @@
+// wedge tells a scanner's keystrokes from a person's. A scanner types fast: its keys come
+// less than GAP apart and end with Enter, Tab or a pause. Its codes are read from the
+// physical keys (KeyboardEvent.code), so neither caps lock nor the computer's layout changes
+// them. Whatever it types is kept out of the field that has the focus; what a person types
+// reaches the field after the GAP in which it could still have been a scanner.
+
+export const GAP = 80;          // ms between two keys of one scan, at most
+const SHORTEST = 6;             // keys; shorter bursts are a person's
+
+const plain = { Minus: "-", Period: ".", Slash: "/", Space: " ", NumpadSubtract: "-", NumpadDivide: "/", NumpadDecimal: "." };
+const shifted = { Semicolon: ":", Minus: "_", Digit5: "%", Equal: "+" };
+
+// symbol is the character a scanner set to the US layout means by a key.
+function symbol(e) {
+	if (/^Key[A-Z]$/.test(e.code)) return e.code[3];
+	if (e.shiftKey && shifted[e.code]) return shifted[e.code];
+	const digit = /^(?:Digit|Numpad)([0-9])$/.exec(e.code);
+	if (digit) return digit[1];
+	return plain[e.code] ?? "";
+}
+
+// isScan: at least SHORTEST keys and not a bare number, which is a quantity or a PIN.
+const isScan = (text) => text.length >= SHORTEST && /[^0-9]/.test(text);
+
+const editable = (el) => el instanceof HTMLInputElement || el instanceof HTMLTextAreaElement;
+
+// listen calls onScan(text) for every scan in the document.
+export function listen(onScan) {
+	let scanned = "", typed = "", last = 0, timer = 0, field = null;
+
+	function typeIntoField() {
+		if (typed && editable(field)) {
+			field.setRangeText(typed, field.selectionStart, field.selectionEnd, "end");
+			field.dispatchEvent(new Event("input", { bubbles: true }));
+		}
+		reset();
+	}
+	function reset() {
+		clearTimeout(timer);
+		scanned = typed = "";
+		field = null;
+	}
+	function pause() {
+		if (isScan(scanned)) { const text = scanned; reset(); onScan(text); } else typeIntoField();
+	}
+
+	document.addEventListener("keydown", (e) => {
+		if (e.isComposing || e.ctrlKey || e.metaKey || e.altKey || e.getModifierState("AltGraph")) return;
+		if (e.key === "Shift" || e.key === "CapsLock") return;
+		const quick = e.timeStamp - last < GAP;
+		if (e.key === "Enter" || e.key === "Tab") {
+			if (quick && isScan(scanned)) {
+				e.preventDefault();
+				e.stopImmediatePropagation();
+				const text = scanned;
+				reset();
+				onScan(text);
+			} else typeIntoField();
+			last = 0;
+			return;
+		}
+		if (e.key.length !== 1) { typeIntoField(); return; }
+		if (!quick && typed) pause();
+		if (e.key === " " && !editable(e.target)) return; // presses a button, scrolls
+		last = e.timeStamp;
+		scanned += symbol(e);
+		typed += e.key;
+		field ??= e.target;
+		e.preventDefault();
+		clearTimeout(timer);
+		timer = setTimeout(pause, GAP);
+	}, true);
+}
