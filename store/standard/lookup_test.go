@@ -227,3 +227,40 @@ func FuzzLookups(f *testing.F) {
 		}
 	})
 }
+
+// Every symbol a position names is in the table, and joined together the positions are
+// the name again.
+func TestPositions(t *testing.T) {
+	check := func(name string, ps []Position, want string) {
+		got := ""
+		for _, p := range ps {
+			got += p.Text
+			if _, ok := SymbolOf(p.Symbol); p.Symbol != "" && !ok {
+				t.Errorf("%s: position %s names %q, which is in no table", name, p.Number, p.Symbol)
+			}
+			if p.Meaning == "" || p.Text == "" {
+				t.Errorf("%s: position %s says nothing: %+v", name, p.Number, p)
+			}
+		}
+		if got != strings.ReplaceAll(want, "-", "") {
+			t.Errorf("%s: the positions are %q, want %q", name, got, want)
+		}
+	}
+	for _, r := range rows(t, "insert_examples") {
+		in, err := ParseInsert(r["designation"])
+		if err != nil {
+			t.Fatal(err)
+		}
+		check(r["designation"], in.Positions(), in.String())
+	}
+	for _, r := range rows(t, "boring_bar_examples") {
+		b, err := ParseBar(r["designation"])
+		if err != nil {
+			t.Fatal(err)
+		}
+		check(r["designation"], b.Positions(), b.String())
+	}
+	if (Insert{}).Positions() != nil || (Bar{}).Positions() != nil {
+		t.Error("nothing has positions")
+	}
+}
