@@ -156,7 +156,10 @@ func calcBuyMembers(w io.Writer, a reorder.Answer, indent string) error {
 		if m.Name == "id" || strings.HasPrefix(m.Name, "pmf_") || strings.HasPrefix(m.Name, "cdf_") {
 			continue // the distribution is for programs
 		}
-		label := strings.ReplaceAll(m.Name, "_", " ")
+		label, ok := calcBuyLabels[m.Name]
+		if !ok {
+			label = strings.ReplaceAll(m.Name, "_", " ")
+		}
 		var err error
 		switch v := m.Value.(type) {
 		case reorder.Answer:
@@ -189,6 +192,26 @@ func calcBuyMembers(w io.Writer, a reorder.Answer, indent string) error {
 	return nil
 }
 
+// calcBuyLabels say for people what programs know by its short name.
+var calcBuyLabels = map[string]string{
+	"Q": "order quantity", "best_whole_Q": "best whole quantity", "total_cost_whole_Q": "its cost a year",
+	"total_cost": "cost a year with goods", "eoq": "before rounding", "penalty_fraction": "dearer by (share)",
+	"mean_ltd": "mean over the lead time", "var_ltd": "its variance", "sd_ltd": "its standard deviation",
+	"achieved": "service reached", "achieved_one_less": "with one less",
+	"adi": "mean periods a demand", "cv2": "scatter of sizes (cv2)", "klass": "class",
+	"cv2_population": "the same by n", "klass_population": "class by that",
+	"F": "chance that it suffices", "L": "mean short",
+}
+
+// calcBuyWords say what a status means.
+var calcBuyWords = map[string]string{
+	"order_nothing":     "order nothing: there is no demand",
+	"lot_for_lot":       "order each need as it comes: ordering costs nothing",
+	"no_finite_optimum": "no best quantity: keeping costs nothing, so more is always cheaper",
+	"use_poisson":       "variance not above the mean: taken as Poisson",
+	"no_variability":    "nothing is uncertain: the point is the mean",
+}
+
 // calcBuyText writes one value: figures with five digits, lists separated by blanks, and
 // no control character of foreign text.
 func calcBuyText(v any) string {
@@ -196,6 +219,9 @@ func calcBuyText(v any) string {
 	case nil:
 		return "-"
 	case string:
+		if words, ok := calcBuyWords[v]; ok {
+			return words
+		}
 		return strings.Map(func(r rune) rune {
 			if r < ' ' || r == 0x7f || r >= 0x80 && r < 0xa0 {
 				return ' '

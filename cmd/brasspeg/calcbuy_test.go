@@ -74,6 +74,7 @@ func TestCalcBuyInputs(t *testing.T) {
 		{"nothing", "abc", ``, nil, 1, `nothing to read`},
 		{"no such file", "abc", ``, []string{"/nowhere"}, 2, `no such file`},
 		{"no such flag", "abc", ``, []string{"--yaml"}, 2, `there is --json`},
+		{"a status in words", "order-quantity", `{"D":0,"S":1,"H":1}`, nil, 0, `order nothing: there is no demand`},
 		{"help", "abc", ``, []string{"--help"}, 0, `cutoffs`},
 		{"not ours", "weibull", ``, nil, 2, `is not a buying computation`},
 		{"escape sequences do not reach the terminal", "demand-class", `{"id":"\u001b[2J","demand":[1]}`, nil, 0, " [2J\n"},
@@ -92,4 +93,25 @@ func TestCalcBuyGoesOn(t *testing.T) {
 	if exit != 1 || len(lines) != 2 || !strings.Contains(lines[0], `"status":"invalid"`) || !strings.Contains(lines[1], `"reorder_point":3`) {
 		t.Errorf("exit %d, %s", exit, out)
 	}
+}
+
+// FuzzCalcBuy: no input makes it panic or answer with anything but JSON Lines.
+func FuzzCalcBuy(f *testing.F) {
+	f.Add("abc", `{"cases":[{"items":[["a",1,2]]}]}`)
+	f.Add("order-quantity", `[{"D":1,"S":2,"H":3},4]`)
+	f.Add("reorder-point", `{"mean_ltd":4,"cycle_service":0.95}{"mean_ltd":`)
+	f.Fuzz(func(t *testing.T, kind, in string) {
+		var out, people, e bytes.Buffer
+		exit := calcBuy(kind, []string{"--json"}, strings.NewReader(in), &out, &e)
+		calcBuy(kind, nil, strings.NewReader(in), &people, &e)
+		for line := range strings.Lines(out.String()) {
+			var m map[string]any
+			if err := json.Unmarshal([]byte(line), &m); err != nil {
+				t.Errorf("%v: %q", err, line)
+			}
+			if m["error"] != nil && exit != 1 {
+				t.Errorf("exit %d for %s", exit, line)
+			}
+		}
+	})
 }
