@@ -459,7 +459,7 @@ func mates(maleText, femaleText string) *answer {
 	if !m.Adapter.IsZero() {
 		fmt.Fprintf(&b, "  joined   by an %s\n", m.Adapter)
 	}
-	fmt.Fprintf(&b, "  basis    %s\n\n", m.Basis)
+	fmt.Fprintf(&b, "  basis    %s\n\n", strings.Replace(m.Basis, "comparison of threads.csv", "the two rows of the thread table", 1))
 	a.text = b.String()
 	return a
 }

@@ -458,6 +458,13 @@ func (b Bar) Asks() []string {
 	return out
 }
 
+// Same reports whether two bars are one thing to a holder and to an insert: equal in all
+// positions of the standard, makers' suffixes apart.
+func (b Bar) Same(o Bar) bool {
+	b.Suffix, o.Suffix = "", ""
+	return b != (Bar{}) && b == o
+}
+
 // meantBar returns likely right spellings of a cleaned bar name that was refused.
 func meantBar(text string) []string {
 	var out []string
@@ -492,6 +499,14 @@ func meantBar(text string) []string {
 	if len(flat) >= 11 {
 		try(toLetters(flat[:1]) + toDigits(flat[1:3]) + toLetters(flat[3:9]) + toDigits(flat[9:11]) + flat[11:])
 	}
+	// A size the shape does not have: the next ones.
+	if len(flat) == 11 && digit(flat[9]) && digit(flat[10]) && letter(flat[5]) {
+		for _, s := range sizes[flat[5]] {
+			if near(s.code, flat[9:]) {
+				try(flat[:9] + s.code)
+			}
+		}
+	}
 	// One wrong letter: the usual ones for its place.
 	for _, usual := range []struct {
 		at      int
@@ -513,13 +528,6 @@ func meantBar(text string) []string {
 	if len(flat) == 9 && letter(flat[5]) { // size missing
 		for _, s := range sizes[flat[5]] {
 			try(flat + s.code)
-		}
-	}
-	if len(flat) == 11 && digit(flat[9]) && digit(flat[10]) && letter(flat[5]) {
-		for _, s := range sizes[flat[5]] {
-			if near(s.code, flat[9:]) {
-				try(flat[:9] + s.code)
-			}
 		}
 	}
 	return out

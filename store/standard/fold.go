@@ -149,6 +149,41 @@ func Spellings(kind, designation string) []string {
 	return out
 }
 
+// Key returns what two names of one thing share: the base of an insert, a bar or holder
+// without the maker's suffix, a thread by its id. Two parts of one kind with equal keys
+// are near-doubles to warn about; makers' suffixes, grades and spelling do not count. ok
+// is false for a name no reader knows.
+func Key(kind, designation string) (key string, ok bool) {
+	if kind == "" || kind == "insert" {
+		if in, err := ParseInsert(designation); err == nil {
+			return "insert " + in.Base(), true
+		}
+	}
+	if kind == "" || kind == "bar" || kind == "holder" {
+		b, err := ParseBar(designation)
+		if err != nil {
+			b, err = ParseInchBar(designation)
+		}
+		if err == nil {
+			b.Suffix = ""
+			return "bar " + b.String(), true
+		}
+		if h, err := ParseHolder(designation); err == nil {
+			h.Suffix = ""
+			return "holder " + h.String(), true
+		}
+	}
+	if kind == "" || kind == "fitting" || kind == "hose" {
+		if th, err := ParseThread(designation); err == nil {
+			return "thread " + th.ID, true
+		}
+		if p, err := ParsePort(designation); err == nil {
+			return "thread " + p.String(), true
+		}
+	}
+	return "", false
+}
+
 func insertSpellings(in Insert) []string {
 	letters := in.Base()[:4]
 	out := []string{

@@ -53,6 +53,27 @@ func TestSpellings(t *testing.T) {
 	}
 }
 
+func TestKey(t *testing.T) {
+	for _, tt := range []struct {
+		kind, a, b string
+		same       bool
+	}{
+		{"insert", "CNMG 432", "cnmg120408-MF", true}, {"insert", "CNMG 432", "CNMG 433", false}, {"insert", "CCMT 32.51", "CCMT 09T304 EN", true},
+		{"bar", "A25T-SCLCR 09", "a25tsclcr09-x7", true}, {"bar", "A25T-SCLCR 09", "A25T-SCLCL 09", false}, {"bar", "A16T-SCLCR3", "A16T SCLCR 3", true},
+		{"bar", "A16T-SCLCR3", "A16T-SCLCR 09", false}, {"holder", "PCLNR 2525M12", "pclnr2525m12-q", true}, {"fitting", "1/4 BSPP", "G1/4", true},
+		{"fitting", "G 1/4", "NPT 1/4", false},
+	} {
+		a, okA := Key(tt.kind, tt.a)
+		b, okB := Key(tt.kind, tt.b)
+		if !okA || !okB || (a == b) != tt.same {
+			t.Errorf("Key(%q) = %q, Key(%q) = %q, want the same: %v", tt.a, a, tt.b, b, tt.same)
+		}
+	}
+	if k, ok := Key("sleeve", "sleeve 50 32"); ok {
+		t.Errorf("a sleeve has the key %q", k)
+	}
+}
+
 // Any spelling of an insert finds it, and folding twice changes nothing.
 func TestSpellingsProperty(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

@@ -36,13 +36,6 @@ func opt(v float64) string {
 	return g(v)
 }
 
-func letterText(b byte) string {
-	if b == 0 {
-		return ""
-	}
-	return string(rune(b))
-}
-
 func TestInsertExamples(t *testing.T) {
 	for _, r := range rows(t, "insert_examples") {
 		in, err := ParseInsert(r["designation"])
@@ -51,10 +44,11 @@ func TestInsertExamples(t *testing.T) {
 			continue
 		}
 		for _, col := range InsertColumns {
-			want, in_ := r[col]
-			if in_ {
-				column(t, r["designation"], col, in.Column(col), want)
+			want, ok := r[col]
+			if !ok {
+				t.Fatalf("the table has no column %s", col)
 			}
+			column(t, r["designation"], col, in.Column(col), want)
 		}
 		if again, err := ParseInsert(in.String()); err != nil || again != in {
 			t.Errorf("%v reads again as %v, %v", in, again, err)

@@ -47,7 +47,11 @@ func (in Insert) Positions() []Position {
 		size = fmt.Sprintf("longer side about %g mm; the circle is not in the name", in.L)
 	}
 	p = append(p, Position{"5", in.Size, "IC", size}, Position{"6", in.Thickness, "S", fmt.Sprintf("thickness %g mm%s", in.S, inches(inch.S))})
-	corner := fmt.Sprintf("corner radius %g mm%s", in.RE, inches(inch.RE))
+	corner := fmt.Sprintf("corner radius %g mm", in.RE)
+	if inch.RE != "" {
+		// The printed radius is a rounded inch fraction.
+		corner += fmt.Sprintf(" (%s in, which is %.3f mm)", inch.RE, num(inch.Radius)*25.4/64)
+	}
 	kapr, wiper, isWiper := in.Wiper()
 	switch {
 	case in.Corner == "M0":
