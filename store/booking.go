@@ -306,13 +306,18 @@ func (tx *Tx) names(item ItemID) (tag, part string) {
 func (e *entry) hold(m ledger.Movement, to Place) error {
 	var person any
 	if to.Kind == PersonAt {
-		var id int64
-		if ok, err := e.find(sqlOwner, []any{int64(to.ID)}, &id); err != nil {
-			return err
-		} else if !ok {
-			return fmt.Errorf("%w: place %s is nobody's hands", ErrDamaged, to.Code)
+		who := e.s.places.handsOf(to.ID)
+		if who == 0 {
+			var id int64
+			if ok, err := e.find(sqlOwner, []any{int64(to.ID)}, &id); err != nil {
+				return err
+			} else if !ok {
+				return fmt.Errorf("%w: place %s is nobody's hands", ErrDamaged, to.Code)
+			}
+			who = PersonID(id)
+			e.after = append(e.after, func() { e.s.places.setHands(to.ID, who) })
 		}
-		person = id
+		person = int64(who)
 	} else if m.Act == ledger.Issue {
 		person = int64(e.op.Actor)
 	}
@@ -322,8 +327,8 @@ func (e *entry) hold(m ledger.Movement, to Place) error {
 
 // release takes what left a person or a machine off the oldest holdings there.
 func (e *entry) release(m ledger.Movement) error {
-	var open []struct{ ID, Qty int64 }
-	if err := e.Raw("SELECT id, qty FROM holdings WHERE item_id = ? AND place_id = ? AND qty > 0 ORDER BY seq", m.Item, m.From).Scan(&open).Error; err != nil {
+	var open []struct{ Seq, Qty int64 }
+	if err := e.Raw("SELECT seq, qty FROM holdings WHERE item_id = ? AND place_id = ? AND qty > 0 ORDER BY seq", m.Item, m.From).Scan(&open).Error; err != nil {
 		return err
 	}
 	left := m.Qty
@@ -332,7 +337,7 @@ func (e *entry) release(m ledger.Movement) error {
 			break
 		}
 		n := min(left, h.Qty)
-		if err := e.exec("UPDATE holdings SET qty = qty - ? WHERE id = ?", n, h.ID); err != nil {
+		if err := e.exec("UPDATE holdings SET qty = qty - ? WHERE seq = ?", n, h.Seq); err != nil {
 			return err
 		}
 		left -= n

@@ -53,7 +53,7 @@ func (s *Store) heaps(ctx context.Context, cond string, args ...any) ([]Heap, er
 	err := s.read.WithContext(ctx).Raw(`SELECT s.item_id, s.place_id, p.code, p.name AS place, p.kind, s.qty,
 		coalesce(pe.name, '') AS person, coalesce(pe.phone, '') AS phone, coalesce(j.code, '') AS job, h.since_at AS since, coalesce(h.due_day, '') AS due
 		FROM stock s JOIN items i ON i.id = s.item_id JOIN places p ON p.id = s.place_id
-		LEFT JOIN holdings h ON h.id = (SELECT min(id) FROM holdings WHERE item_id = s.item_id AND place_id = s.place_id AND qty > 0)
+		LEFT JOIN holdings h ON h.seq = (SELECT min(seq) FROM holdings WHERE item_id = s.item_id AND place_id = s.place_id AND qty > 0)
 		LEFT JOIN people pe ON pe.id = h.person_id LEFT JOIN jobs j ON j.id = h.job_id
 		WHERE s.qty > 0 AND p.outside = ? AND `+cond+` ORDER BY s.item_id, p.sort_key, p.code LIMIT 2000`, append([]any{false}, args...)...).Scan(&out).Error
 	return out, err

@@ -214,6 +214,7 @@ func (s *Store) Leave(ctx context.Context, actor, id PersonID) error {
 			"UPDATE people SET left_at = ?, badge_hmac = NULL WHERE id = ? AND left_at IS NULL", tx.now, id); err != nil {
 			return err
 		}
+		delete(tx.roles, id)
 		if err := tx.exec("UPDATE tokens SET revoked_at = ? WHERE person_id = ? AND revoked_at IS NULL", tx.now, id); err != nil {
 			return err
 		}
@@ -255,6 +256,9 @@ func (s *Store) PersonByBadge(ctx context.Context, badge string) (Person, error)
 }
 
 func (tx *Tx) roleOf(id PersonID) (Role, error) {
+	if r, ok := tx.roles[id]; ok {
+		return r, nil
+	}
 	var role string
 	ok, err := tx.find(sqlRole, []any{int64(id)}, &role)
 	if err != nil {
@@ -263,6 +267,10 @@ func (tx *Tx) roleOf(id PersonID) (Role, error) {
 	if !ok {
 		return "", refuse(ErrForbidden, "actor", "person %d does not work here", id)
 	}
+	if tx.roles == nil {
+		tx.roles = map[PersonID]Role{}
+	}
+	tx.roles[id] = Role(role)
 	return Role(role), nil
 }
 

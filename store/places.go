@@ -69,6 +69,7 @@ type placeBook struct {
 	mu     sync.RWMutex
 	byID   map[PlaceID]Place
 	byCode map[string]PlaceID
+	hands  map[PlaceID]PersonID // whose hands a place is; that never changes either
 }
 
 func (b *placeBook) load(db *gorm.DB) error {
@@ -96,6 +97,22 @@ func (b *placeBook) code(code string) PlaceID {
 	b.mu.RLock()
 	defer b.mu.RUnlock()
 	return b.byCode[code]
+}
+
+// handsOf is whose hands a place is, 0 when that is not in memory yet.
+func (b *placeBook) handsOf(id PlaceID) PersonID {
+	b.mu.RLock()
+	defer b.mu.RUnlock()
+	return b.hands[id]
+}
+
+func (b *placeBook) setHands(id PlaceID, who PersonID) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.hands == nil {
+		b.hands = map[PlaceID]PersonID{}
+	}
+	b.hands[id] = who
 }
 
 func (b *placeBook) add(p Place) {

@@ -175,7 +175,7 @@ type onShelfRow struct {
 const heapsSQL = `SELECT i.id AS item_id, i.tag, i.part_id, i.held, s.qty, p.kind, p.name AS place, p.code,
 	coalesce(pe.name, '') AS person, coalesce(j.code, '') AS job, coalesce(j.state IN ('planned','running'), ?) AS job_open, coalesce(h.due_day, '') AS due
 	FROM stock s JOIN items i ON i.id = s.item_id JOIN places p ON p.id = s.place_id
-	LEFT JOIN holdings h ON h.id = (SELECT min(id) FROM holdings WHERE item_id = s.item_id AND place_id = s.place_id AND qty > 0)
+	LEFT JOIN holdings h ON h.seq = (SELECT min(seq) FROM holdings WHERE item_id = s.item_id AND place_id = s.place_id AND qty > 0)
 	LEFT JOIN people pe ON pe.id = h.person_id LEFT JOIN jobs j ON j.id = h.job_id
 	WHERE s.qty > 0 AND p.outside = ? AND i.edges_left IS NULL AND i.retired_at IS NULL`
 

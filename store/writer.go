@@ -28,6 +28,7 @@ type Tx struct {
 	head  *ledger.Movement // nil until the ledger is touched; then its row is locked
 	grown bool
 	after []func() // run once the disk has it
+	roles map[PersonID]Role
 }
 
 type work struct {
@@ -110,8 +111,13 @@ func (w *writer) commit(batch []*work) {
 	var answers []error
 	var after []func()
 	var err error
-	for range 4 {
-		answers, after, err = w.try(batch)
+	apart := false // each booking under its own savepoint
+	for range 5 {
+		answers, after, err = w.try(batch, apart)
+		if errors.Is(err, errApart) {
+			apart = true
+			continue
+		}
 		if err == nil || !mayRetry(err) {
 			break
 		}
@@ -133,9 +139,14 @@ func (w *writer) commit(batch []*work) {
 	}
 }
 
+// errApart says that one of several bookings was refused: the batch is run again with each
+// under its own savepoint. Most batches have no refusal, and savepoints cost a fifth.
+var errApart = errors.New("a booking was refused in a shared transaction")
+
 // try runs a batch in one transaction. The error is for all of it: nothing was booked, or,
-// as ErrUnknown, the commit's outcome is not known.
-func (w *writer) try(batch []*work) (answers []error, after []func(), err error) {
+// as ErrUnknown, the commit's outcome is not known. A lone booking needs no savepoint: its
+// refusal takes the whole transaction back.
+func (w *writer) try(batch []*work, apart bool) (answers []error, after []func(), err error) {
 	// No cancellable context below: SQLite would roll back by itself and the next statement
 	// would commit alone.
 	db := w.s.write.WithContext(context.Background()).Begin()
@@ -154,7 +165,20 @@ func (w *writer) try(batch []*work) (answers []error, after []func(), err error)
 	tx := &Tx{DB: db, raw: raw, s: w.s, now: At(w.s.clock())}
 	answers = make([]error, len(batch))
 	for i, j := range batch {
-		if answers[i], err = tx.step(j.do); err != nil {
+		if apart {
+			answers[i], err = tx.step(j.do)
+		} else if answers[i] = tx.guarded(j.do); answers[i] != nil {
+			switch {
+			case mayRetry(answers[i]):
+				err = answers[i]
+			case len(batch) > 1:
+				err = errApart
+			default:
+				db.Rollback()
+				return answers, nil, nil
+			}
+		}
+		if err != nil {
 			return nil, nil, err
 		}
 	}

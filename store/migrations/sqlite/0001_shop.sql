@@ -221,13 +221,14 @@ CREATE TABLE movements (
   qty       INTEGER NOT NULL CHECK (qty > 0),
   job_id    INTEGER REFERENCES jobs(id),
   reason    TEXT NOT NULL DEFAULT '',
-  reverses  INTEGER UNIQUE REFERENCES movements(seq),
+  reverses  INTEGER REFERENCES movements(seq),
   prev_hash TEXT NOT NULL,
   hash      TEXT NOT NULL,
   UNIQUE (op_id, line),
   CHECK (from_id <> to_id),
   CHECK ((act = 'reverse') = (reverses IS NOT NULL))
 ) STRICT;
+CREATE UNIQUE INDEX movements_reverses ON movements(reverses) WHERE reverses IS NOT NULL;
 CREATE INDEX movements_item ON movements(item_id, seq);
 CREATE INDEX movements_job ON movements(job_id, seq) WHERE job_id IS NOT NULL;
 
@@ -249,8 +250,7 @@ CREATE TABLE clock_steps (
 
 -- Who has what, since when, due when. One row an open issue.
 CREATE TABLE holdings (
-  id       INTEGER PRIMARY KEY AUTOINCREMENT,
-  seq      INTEGER NOT NULL UNIQUE, -- the movement that handed it out
+  seq      INTEGER PRIMARY KEY, -- the movement that handed it out
   item_id  INTEGER NOT NULL REFERENCES items(id),
   place_id INTEGER NOT NULL REFERENCES places(id),
   person_id INTEGER REFERENCES people(id),
