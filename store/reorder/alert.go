@@ -73,15 +73,14 @@ func alert(p Part, a Advice, needs []JobNeed, today Day, r Rules) Alert {
 			overdue = o
 		}
 	}
+	behind := tooLate(p, out.Stop, today, r)
 	switch {
-	case wanted && out.Stop.Known && out.Stop.Day < today+Day(p.Lead.Plan) && orderBy <= today:
+	case behind, wanted && out.Stop.Known && out.Stop.Day < today+Day(p.Lead.Plan) && orderBy <= today:
 		out.Level = LateAlready
 	case wanted && orderBy <= today:
 		out.Level = OrderToday
 	case wanted && orderBy <= today+Day(r.Soon):
 		out.Level = OrderSoon
-	case !wanted && tooLate(p, out.Stop, today, r):
-		out.Level = LateAlready
 	case wanted || overdue.Units > 0:
 		out.Level = Watch
 	default:
@@ -100,12 +99,12 @@ func alert(p Part, a Advice, needs []JobNeed, today Day, r Rules) Alert {
 			out.Tied = price.times(float64(out.Excess) / float64(p.Terms.UnitsPerPiece))
 		}
 	}
-	out.Sentence = sentence(p, a, out, needs, overdue, today)
+	out.Sentence = sentence(p, a, out, needs, overdue, behind, today)
 	return out
 }
 
-// tooLate says whether something stops within the watch although enough is on order: it
-// comes after it is needed, and ordering more would not mend that.
+// tooLate says whether something stops within the watch before what is on order comes:
+// ordering more does not mend that, sending part of it sooner does.
 func tooLate(p Part, s Stop, today Day, r Rules) bool {
 	if !s.Known || s.Day > today+Day(r.Watch) {
 		return false
@@ -214,7 +213,7 @@ func lastMove(p Part) Day {
 
 // sentence tells it as a person would, numbers first, then what to do and what happens
 // else.
-func sentence(p Part, a Advice, out Alert, needs []JobNeed, overdue Arrival, today Day) string {
+func sentence(p Part, a Advice, out Alert, needs []JobNeed, overdue Arrival, behind bool, today Day) string {
 	unit := p.Unit.or(Noun{"piece", "pieces"})
 	tied := ""
 	if out.Tied.Currency != "" {
@@ -242,12 +241,12 @@ func sentence(p Part, a Advice, out Alert, needs []JobNeed, overdue Arrival, tod
 		fmt.Fprintf(&s, ", use without a job is %s a week, reorder point %d", rate(a.Forecast.Weekly), a.Point)
 	}
 	fmt.Fprintf(&s, ", supplier takes %s: ", p.Lead.Say())
-	s.WriteString(act(p, out, overdue, today))
+	s.WriteString(act(p, out, overdue, behind, today))
 	return s.String()
 }
 
 // act is what to do and what stops else.
-func act(p Part, out Alert, overdue Arrival, today Day) string {
+func act(p Part, out Alert, overdue Arrival, behind bool, today Day) string {
 	what, when := order(p, out.Pieces), "by "+out.OrderBy.Say(today)
 	if out.OrderBy <= today {
 		when = "today"
@@ -261,12 +260,16 @@ func act(p Part, out Alert, overdue Arrival, today Day) string {
 		stops = who + " " + out.Stop.Day.on(today)
 	}
 	switch {
+	case behind:
+		more := ""
+		if out.Pieces > 0 {
+			more = ", and order " + what + " " + when
+		}
+		return "what is on order comes too late, ask for part of it sooner" + more + "; else " + stops
 	case out.Pieces == 0 && stops == "":
 		return "nothing to order yet"
-	case out.Pieces == 0 && overdue.Units > 0:
-		return "nothing to order yet; if it does not come, " + stops
 	case out.Pieces == 0:
-		return "what is on order comes too late, ask for part of it sooner; else " + stops
+		return "nothing to order yet; if it does not come, " + stops
 	case out.Level == LateAlready:
 		return fmt.Sprintf("order %s now and ask for express; %s, the supplier may take until %s",
 			what, stops, (today + Day(p.Lead.Plan)).Say(today))

@@ -62,6 +62,8 @@ func TestAlertSentences(t *testing.T) {
 	wanted.Jobs = []JobPlan{{Job: "J-9", Planned: 4, Need: today + 200}}
 	late := insert(0, job(40, today+5))
 	late.OnOrder = []Arrival{{40, today - 2, today + 20}}
+	lateShort := late
+	lateShort.OnOrder = []Arrival{{20, today - 2, today + 20}}
 	booked := insert(34, job(86, today+22))
 	booked.Withdrawals = []Withdrawal{{today - 3, 34, "J-418"}}
 	two := insert(34, JobPlan{Job: "J-400", Planned: 30, Need: today + 10}, job(52, today+22))
@@ -96,6 +98,8 @@ func TestAlertSentences(t *testing.T) {
 		{"no move for 14 months", dead, Dead,
 			"CNMG 120408 K20: 38 edges free, not moved since 5 March 2025, no planned job, 85.50 EUR tied up"},
 		{"no move, but a job wants it", wanted, Enough, ""},
+		{"on order after the need, and too little", lateShort, LateAlready,
+			"CNMG 120408 K20: 0 edges free and 20 on order, J-418 needs 40 by 9 May, supplier takes 9 to 21 days: what is on order comes too late, ask for part of it sooner, and order 1 box today; else J-418 stops on 9 May"},
 		{"on order, but after the need", late, LateAlready,
 			"CNMG 120408 K20: 0 edges free and 40 on order, J-418 needs 40 by 9 May, supplier takes 9 to 21 days: what is on order comes too late, ask for part of it sooner; else J-418 stops on 9 May"},
 	} {
@@ -414,5 +418,68 @@ func TestMoney(t *testing.T) {
 	}
 	if got := eur(-5).String(); got != "-0.05 EUR" {
 		t.Error(got)
+	}
+}
+
+// A piece on hand is not free when it is promised, and at the point is time to order.
+func TestPositionAgainstPoint(t *testing.T) {
+	p := insert(15)
+	p.Terms.UnitsPerPiece = 1
+	p.Withdrawals = steady(3, 7)
+	if a := look(t, p); a.Point != 15 || a.Position != 15 || a.Alert.Level != OrderToday {
+		t.Errorf("position %d at point %d: %v", a.Position, a.Point, a.Alert.Level)
+	}
+	p.OnHand = 16
+	if a := look(t, p); a.Alert.Level != OrderSoon {
+		t.Errorf("one above the point: %v, want order soon", a.Alert.Level)
+	}
+	p.OnHand, p.Promised = 40, 25
+	if a := look(t, p); a.Free != 15 || a.Position != 15 || a.Alert.Level != OrderToday {
+		t.Errorf("40 on hand, 25 promised: free %d, %v", a.Free, a.Alert.Level)
+	}
+	p.OnHand, p.Promised, p.OnOrder = 15, 0, []Arrival{{30, today - 3, today + 6}}
+	if a := look(t, p); a.Position != 45 || a.Alert.Level >= OrderSoon {
+		t.Errorf("30 on order: position %d, %v", a.Position, a.Alert.Level)
+	}
+}
+
+// A cheap screw: the formula alone would buy for nine years.
+func TestOrderIsCapped(t *testing.T) {
+	p := insert(0)
+	p.Withdrawals = steady(3, 7)
+	p.Terms = Terms{Pack: 10, UnitsPerPiece: 1, Prices: []PriceBreak{{1, eur(1)}}, OrderCost: eur(1500), Carrying: 0.2}
+	e, err := InPacks(Costs{3 * 365.25 / 7, 15, 0.002}, 10, 0)
+	if err != nil || e.Q < 9*156 {
+		t.Fatalf("the formula asks for %d, %v", e.Q, err)
+	}
+	if a := look(t, p); a.Quantity != 160 {
+		t.Errorf("order of %d, want a year's 156 in packs of ten", a.Quantity)
+	}
+}
+
+// Four quiet loans say little: Erlang's formula keeps more than was seen.
+func TestFewLoansAskErlang(t *testing.T) {
+	var loans []Loan
+	for i := range 4 {
+		loans = append(loans, Loan{today + Day(10*i), today + Day(10*i+8)})
+	}
+	r, err := PiecesNeeded(loans, nil, today, today+39, 0.95)
+	if err != nil || r.Observed != 1 || r.Erlang != 4 || r.Need != 4 {
+		t.Errorf("%+v, %v; want 1 seen, 4 by Erlang: at a load of 0.9 three lose 5.01 %%", r, err)
+	}
+	for i := range 36 {
+		loans = append(loans, Loan{today + Day(40+10*i), today + Day(40+10*i+8)})
+	}
+	if r, err = PiecesNeeded(loans, nil, today, today+399, 0.95); err != nil || r.Need != 1 {
+		t.Errorf("%+v, %v; forty loans one after the other need 1", r, err)
+	}
+}
+
+func TestPriceAtTheBreak(t *testing.T) {
+	terms := Terms{Pack: 1, UnitsPerPiece: 1, Prices: []PriceBreak{{1, eur(900)}, {50, eur(800)}}}
+	for pieces, cents := range map[int]int64{0: 900, 49: 900, 50: 800, 51: 800} {
+		if got := terms.price(pieces); got != eur(cents) {
+			t.Errorf("price(%d) = %v", pieces, got)
+		}
 	}
 }
