@@ -14,11 +14,12 @@ import (
 // A seeder books the demo shop into a store through the doors that everybody uses, with the
 // store's clock set to the day of each act. Nothing is inserted by hand.
 type seeder struct {
-	st   *store.Store
-	sh   *shop.Shop
-	h    *shop.History
-	now  time.Time
-	acts int // op ids are numbered
+	st    *store.Store
+	sh    *shop.Shop
+	h     *shop.History
+	begun time.Time // when the seeding began, by the store's own clock
+	now   time.Time
+	acts  int // op ids are numbered
 
 	boss    store.PersonID // who keeps the catalogue
 	people  map[string]store.Person
@@ -48,12 +49,12 @@ func seed(ctx context.Context, st *store.Store, sh shop.Shop) error {
 	if err != nil {
 		return err
 	}
-	s := &seeder{st: st, sh: &sh, h: &h,
+	s := &seeder{st: st, sh: &sh, h: &h, begun: st.Now(),
 		people: map[string]store.Person{}, places: map[string]store.PlaceID{}, parts: map[string]store.Part{},
 		pieces: map[int]store.ItemID{}, lots: map[pileName]store.ItemID{}, station: map[string]store.Station{},
 		machine: map[string]store.MachineID{}, past: map[string]*shop.PastJob{}, jobs: map[string]store.Job{},
 		lastAct: map[string]int{}, ops: map[int]string{}}
-	ahead := time.Until(st.Now()).Round(time.Second) // 0 on the wall clock
+	ahead := time.Until(s.begun).Round(time.Second) // 0 on the wall clock
 	st.SetClock(func() time.Time { return s.now })
 	defer st.SetClock(func() time.Time { return time.Now().Add(ahead) })
 
@@ -427,6 +428,9 @@ func (s *seeder) newJob(code, name, machine string, station int, material string
 // addJobs plans the jobs to come and promises what they have reserved.
 func (s *seeder) addJobs(ctx context.Context) error {
 	s.now = s.local(s.sh.Today.Add(5 * time.Hour))
+	if s.now.After(s.begun) { // before dawn: what is booked next must not look as if the clock went back
+		s.now = s.begun
+	}
 	for _, p := range s.sh.Jobs {
 		j, err := s.newJob(p.Code, p.Name, p.Machine, p.Station, p.Material, p.KcGroup, p.Qty, p.Request, p.Cutting)
 		if err != nil {
