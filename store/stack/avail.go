@@ -194,7 +194,7 @@ func kindCost(p *Part) int {
 			c = 1000
 		}
 		if p.CCWS() == "" {
-			c += 100 // its own pocket: a special
+			c += 600 // its own pocket: a special, and no use for any other head
 		}
 		return c
 	}

@@ -182,7 +182,7 @@ func (q *search) holeLines(inlet string) []line {
 						x.cost += b.p[i].cost
 						x.bits |= b.p[i].bits
 					}
-					x.cp = min(f.cp, b.cp)
+					x.cp, x.open = min(f.cp, b.cp), opposite(inlet)
 					out = append(out, x)
 				}
 			}

@@ -3,6 +3,7 @@ package stack
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 )
@@ -34,8 +35,8 @@ func (q *search) missing(x *found) []Missing {
 	}
 	add := func(c *cand, needs ...Need) {
 		m := Missing{Kind: c.rec.kind, Needs: slices.DeleteFunc(needs, func(n Need) bool { return n.Value == nil })}
-		if w := q.req.Station.MaxMassKg; w.Known && c.rec.kind != Insert && c.rec.kind != Hose && c.rec.kind != Fitting {
-			m.Needs = append(m.Needs, Need{"WT_max", round(q.spare(x)/float64(q.heavyMissing(x)), 6)})
+		if w := q.req.Station.MaxMassKg; w.Known && weighs(c.rec.kind) {
+			m.Needs = append(m.Needs, Need{"WT_max", q.carries(x, c)})
 		}
 		out = append(out, m)
 	}
@@ -45,7 +46,13 @@ func (q *search) missing(x *found) []Missing {
 		}
 		return nil
 	}
-	cp := iff(cooled, q.need)
+	ifThrough := func(v any) any {
+		if through {
+			return v
+		}
+		return nil
+	}
+	cp := iff(cooled && q.need > 0, q.need)
 	open := q.req.Station.Interface
 	for _, c := range x.rear.p[:x.rear.n] {
 		switch c.rec.kind {
@@ -62,9 +69,9 @@ func (q *search) missing(x *found) []Missing {
 					bore = sleeve.rec.shank
 				}
 				n = append(n, Need{"DCONWS", bore}, Need{"LSC_min", round(minGripD*d, 6)},
-					Need{"clamp", iff(sleeve == nil && (b.damped || !b.flat), "split")})
+					Need{"clamp", iff(sleeve == nil && (b.damped || !b.flat || x.bar.tier != tierFree), "split")})
 			}
-			add(c, append(n, Need{"coolant", iff(through, "through")}, Need{"CP_min", iff(through, cp)})...)
+			add(c, append(n, Need{"coolant", iff(through, "through")}, Need{"CP_min", ifThrough(cp)})...)
 		case Sleeve:
 			if c.tier == tierFree {
 				break
@@ -74,19 +81,22 @@ func (q *search) missing(x *found) []Missing {
 				bore = holder.rec.bore
 			}
 			add(c, Need{"DCONMS", bore}, Need{"DCONWS", d}, Need{"LSC_min", round(minGripD*d, 6)},
-				Need{"for_damped", iff(b.damped, true)}, Need{"sealed", iff(through, true)}, Need{"CP_min", iff(through, cp)})
+				Need{"for_damped", iff(b.damped, true)}, Need{"sealed", iff(through, true)}, Need{"CP_min", ifThrough(cp)})
 		case Adapter:
 			if c.tier != tierFree {
 				add(c, Need{"interface", open}, Need{"seat_out", c.rec.seatAt},
-					Need{"coolant", iff(through, true)}, Need{"CP_min", iff(through, cp)})
+					Need{"coolant", iff(through, true)}, Need{"CP_min", ifThrough(cp)})
 			}
 			open = c.rec.seatAt
 		}
 	}
 	if x.bar.tier != tierFree {
 		p := b.part
-		flat := holder != nil && sleeve == nil && holder.rec.part.Clamp() != "split" && holder.tier != tierHole && b.ccms == ""
-		n := []Need{{"DCONMS", iff(b.ccms == "", d)}, {"CCMS", iff(b.ccms != "", b.ccms)}, {"construction", p.Construction}}
+		flat := holder != nil && sleeve == nil && holder.rec.part.Clamp() != "split" && holder.tier == tierFree && b.ccms == ""
+		n := []Need{{"DCONMS", iff(b.ccms == "", d)}, {"CCMS", iff(b.ccms != "", b.ccms)}, {"construction", iff(p.Construction != "", p.Construction)}}
+		if _, most, _, _ := OverhangLimit(p.Construction, d); q.l > most*d+deadband {
+			n = append(n, Need{"OHX_min", q.l}) // only the maker's own figure allows it
+		}
 		if b.ccws != "" {
 			n = append(n, Need{"CCWS", b.ccws})
 		} else {
@@ -99,6 +109,9 @@ func (q *search) missing(x *found) []Missing {
 		oal := q.l + minGripD*d - lf
 		if b.ccms != "" {
 			oal = q.l - lf
+		}
+		if x.front.lf >= inf/8 && x.bar.tier != tierHole {
+			oal = min(oal, p.OAL.V) // the head that is missing too makes up for the rest
 		}
 		n = append(n, Need{"OAL_min", round(max(oal, 1), 6)}, Need{"OHN_max", iff(b.damped, q.l)}, Need{"flat", iff(flat, true)},
 			Need{"coolant", iff(cooled, true)}, Need{"coolant_in", iff(cooled, q.inlet(x))}, Need{"CP_min", cp})
@@ -118,6 +131,9 @@ func (q *search) missing(x *found) []Missing {
 					least = q.l - b.part.OAL.V
 				}
 				lf = iff(least > 1e-6, round(least, 6))
+			}
+			if own := c.rec.part.LF; x.bar.tier != tierFree && own.Known && own.V > 0 {
+				lf = own.V // the length asked of the bar counts on it
 			}
 			add(c, Need{"CCMS", c.rec.ccms}, Need{"HAND", q.req.Hand}, Need{"DMIN_max", q.req.BoreStartD},
 				Need{"seat", q.req.Insert.Seat}, Need{"LF_min", lf}, Need{"coolant", iff(cooled, true)}, Need{"CP_min", cp})
@@ -145,45 +161,26 @@ func (q *search) inlet(x *found) []string {
 	if x.line == nil {
 		return []string{"bore"}
 	}
-	return []string{opposite(x.line.open2())}
+	return []string{opposite(x.line.open)}
 }
 
-// open2 returns the end of the last piece, the one that goes into the bar.
-func (l *line) open2() string {
-	last := l.p[l.n-1].rec.ends
-	if l.n == 1 && l.open != "" {
-		return l.open
+// carries returns the kilograms a missing part may have: a recorded one its own, the invented
+// ones an equal share of what the others leave.
+func (q *search) carries(x *found, c *cand) float64 {
+	if c.tier != tierHole {
+		return c.rec.wt
 	}
-	if l.open != "" && slices.Contains(last, l.open) {
-		return l.open
-	}
-	return last[1]
-}
-
-// heavyMissing counts the missing parts that weigh on the station.
-func (q *search) heavyMissing(x *found) int {
-	n := 0
+	left, n := q.req.Station.MaxMassKg.V, 0
 	for _, c := range x.pieces() {
-		if c.tier != tierFree && c.rec.kind != Insert && c.rec.kind != Hose && c.rec.kind != Fitting {
+		switch {
+		case !weighs(c.rec.kind):
+		case c.tier == tierHole:
 			n++
-		}
-	}
-	return max(n, 1)
-}
-
-// spare returns the kilograms that the parts on hand leave for the missing ones.
-func (q *search) spare(x *found) float64 {
-	left := q.req.Station.MaxMassKg.V
-	for _, c := range x.pieces() {
-		switch c.rec.kind {
-		case Insert, Hose, Fitting:
 		default:
-			if c.tier == tierFree {
-				left -= c.rec.wt
-			}
+			left -= c.rec.wt
 		}
 	}
-	return max(left, 0)
+	return math.Floor(max(left, 0)/float64(n)*1000+1e-6) / 1000
 }
 
 func (q *search) missingKey(x *found) string {
@@ -194,7 +191,7 @@ func (q *search) missingKey(x *found) string {
 // fits reports whether a recorded part has every size a missing one needs. l is the overhang
 // asked for, which a bar's own longest overhang must allow.
 func (m *Missing) fits(p *Part, l float64) bool {
-	if p.Kind != m.Kind || p.Kind == Bar && p.OHX.Known && p.OHX.V < l-deadband {
+	if p.Kind != m.Kind || p.Kind == Bar && p.OHX.Known && p.OHX.V < l-deadband || p.Kind == Head && !p.LF.Known {
 		return false
 	}
 	for _, n := range m.Needs {
@@ -254,6 +251,8 @@ func (n *Need) met(p *Part) bool {
 		return p.RE.Known && p.RE.V >= f-deadband && p.RE.V <= f+deadband
 	case "LSC_min":
 		return atLeast(p.LSC())
+	case "OHX_min":
+		return atLeast(p.OHX)
 	case "OAL_min":
 		return atLeast(p.OAL)
 	case "LF_min":
@@ -393,13 +392,22 @@ func (q *search) options(all []found, most int) []Option {
 	for i, o := range out {
 		keys[i] = map[string]bool{}
 		for j := range o.Parts {
-			keys[i][o.Parts[j].key()] = true
+			k := o.Parts[j]
+			if k.Kind == Fitting {
+				k.Kind = Hose // one name for what joins two ends
+			}
+			keys[i][k.key()] = true
 		}
 	}
 	kept := out[:0:0]
 	for i, o := range out {
 		larger := false
 		for j := range out {
+			// More parts for more trouble is no answer when fewer will do.
+			if len(out[j].Parts) < len(o.Parts) && out[j].Cost <= o.Cost {
+				larger = true
+				break
+			}
 			if i == j || len(keys[j]) > len(keys[i]) || len(keys[j]) == len(keys[i]) && j > i {
 				continue
 			}
@@ -477,7 +485,7 @@ var needWords = map[string]string{
 	"CCMS": "coupling %s on the machine side", "CCWS": "coupling %s in front", "HAND": "hand %s", "seat": "pocket %s",
 	"construction": "%s", "clamp": "%s clamp", "coolant": "passing coolant", "sealed": "sealed", "for_damped": "made for damped bars",
 	"flat": "with a flat", "coolant_in": "coolant inlet %s", "ends": "ends %s", "RE": "nose radius %s mm",
-	"LSC_min": "gripping at least %s mm", "OAL_min": "at least %s mm long", "LF_min": "adding at least %s mm",
+	"LSC_min": "gripping at least %s mm", "OAL_min": "at least %s mm long", "OHX_min": "allowed %s mm of overhang by its maker", "LF_min": "adding at least %s mm",
 	"CP_min": "rated %s bar or more", "DMIN_max": "for holes of %s mm", "WT_max": "at most %s kg",
 	"OHN_max": "shortest overhang, if it has one, at most %s mm",
 }
@@ -502,7 +510,11 @@ func (m *Missing) Text() string {
 			w = append(w, f)
 		}
 	}
-	return "a " + string(m.Kind) + ": " + strings.Join(w, ", ")
+	article := "a "
+	if m.Kind == Insert || m.Kind == Adapter {
+		article = "an "
+	}
+	return article + string(m.Kind) + ": " + strings.Join(w, ", ")
 }
 
 func word(v any) string {

@@ -412,10 +412,7 @@ func (q *search) measure(x *found, b *barCand) (broken set) {
 	oal, lf := p.OAL.Or(0), x.front.lf
 	known := p.OAL.Known || b.tier == tierHole
 	if b.tier == tierHole {
-		oal = q.l + goodGripD*x.d
-		if !x.front.noLF {
-			oal -= lf
-		}
+		oal = q.l + goodGripD*x.d - lf
 	}
 	if b.rec.ccms != "" { // held by a coupling: it sticks out as far as it is long
 		x.set = oal + lf
@@ -448,7 +445,7 @@ func (q *search) measure(x *found, b *barCand) (broken set) {
 	switch {
 	case x.front.none:
 		left = inf
-	case !known || x.front.noLF && b.tier != tierHole:
+	case !known || x.front.noLF:
 		broken |= bShort
 		left = 0
 	case left < minGripD*x.d-deadband:

@@ -303,7 +303,13 @@ func (q *search) frontsAt(coupling string, depth int) []front {
 				continue
 			}
 			for _, f := range q.skyFront(q.frontsAt(r.ccws, depth-1)) {
-				out = append(out, f.before(c, r.part.LF))
+				one := c
+				if slices.ContainsFunc(f.p[:f.n], func(x *cand) bool { return x.rec == r }) {
+					if one = q.again(r, 1); one == nil {
+						continue // the same adapter cannot stand twice
+					}
+				}
+				out = append(out, f.before(one, r.part.LF))
 			}
 		}
 	}
