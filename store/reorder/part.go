@@ -141,16 +141,45 @@ func (p Part) check(today Day) error {
 		if a.Units <= 0 || a.Units > 1e9 {
 			return &BadInput{fmt.Sprintf("on order[%d]", i), fmt.Sprint(a.Units), "must be at least 1", "close the line when it is filled"}
 		}
+		if a.Due.absurd() {
+			return notDay(fmt.Sprintf("on order[%d] due", i), a.Due)
+		}
 	}
 	for i, j := range p.Jobs {
-		if j.Planned < 0 || j.Planned > 1e9 || j.Reserved < 0 || !(j.SD >= 0 && j.SD <= 1e9) {
-			return &BadInput{fmt.Sprintf("jobs[%d] %s", i, j.Job), fmt.Sprintf("planned %d, reserved %d, sd %s", j.Planned, j.Reserved, show(j.SD)), "cannot be negative", "plan the job again"}
+		if j.Planned < 0 || j.Planned > 1e9 || j.Reserved < 0 || j.Reserved > 1e9 || !(j.SD >= 0 && j.SD <= 1e9) {
+			return &BadInput{fmt.Sprintf("jobs[%d] %s", i, j.Job), fmt.Sprintf("planned %d, reserved %d, sd %s", j.Planned, j.Reserved, show(j.SD)), "must be from 0 to 1e9", "plan the job again"}
 		}
+		if j.Need.absurd() {
+			return notDay(fmt.Sprintf("jobs[%d] %s need", i, j.Job), j.Need)
+		}
+	}
+	for i, w := range p.Withdrawals {
+		if w.Units > 1e9 || w.Units < -1e9 {
+			return &BadInput{fmt.Sprintf("withdrawals[%d]", i), fmt.Sprint(w.Units), "is beyond any shelf", "reverse the booking"}
+		}
+		if w.Day.absurd() {
+			return notDay(fmt.Sprintf("withdrawals[%d]", i), w.Day)
+		}
+	}
+	for i, u := range p.Unscheduled {
+		if !(u >= 0 && u <= 1) {
+			return &BadInput{fmt.Sprintf("unscheduled[%d]", i), show(u), "is a share of the usual work", "write 0.5 for half"}
+		}
+	}
+	if p.Since.absurd() || today.absurd() {
+		return notDay("since or today", min(p.Since, today))
 	}
 	if p.Since > today {
 		return &BadInput{"since", p.Since.String(), "lies after today, " + today.String(), "check the day"}
 	}
 	return nil
+}
+
+// absurd days, centuries away, would overflow the sums of days.
+func (d Day) absurd() bool { return d > 100_000 || d < -100_000 }
+
+func notDay(field string, d Day) error {
+	return &BadInput{field, fmt.Sprint(int(d)), "is centuries away", "check the day"}
 }
 
 func (p Part) name() string {

@@ -258,6 +258,33 @@ func TestMoreStockIsNeverWorse(t *testing.T) {
 	})
 }
 
+// Whatever a shop has booked, a look at a part answers or refuses.
+func TestReviewAtTheEdges(t *testing.T) {
+	any64 := rapid.OneOf(rapid.IntRange(-3, 100), rapid.Int(), rapid.SampledFrom([]int{1e9, -1e9, math.MaxInt, math.MinInt}))
+	rapid.Check(t, func(t *rapid.T) {
+		n := func(name string) int { return any64.Draw(t, name) }
+		some := func(name string) int { return rapid.IntRange(0, 1_000_000_000).Draw(t, name) }
+		p := insert(some("stock"))
+		p.Promised, p.Since = some("promised"), Day(rapid.SampledFrom([]int{int(today), int(today) - 700, -90_000, n("since")}).Draw(t, "first"))
+		p.Terms.Pack, p.Terms.MinOrder = 1+some("pack")%1_000_000, some("least")
+		p.Terms.UnitsPerPiece = rapid.IntRange(1, 1000).Draw(t, "units")
+		p.Lead.Plan = rapid.IntRange(0, 3650).Draw(t, "lead")
+		p.Service = rapid.Float64Range(1e-9, 1-1e-9).Draw(t, "service")
+		for range rapid.IntRange(0, 20).Draw(t, "withdrawals") {
+			p.Withdrawals = append(p.Withdrawals, Withdrawal{rapid.SampledFrom([]Day{today, today - 3, today - 90, today + 5, -99_999}).Draw(t, "day"), rapid.IntRange(-1e9, 1e9).Draw(t, "units"), rapid.SampledFrom([]string{"", "J"}).Draw(t, "job")})
+		}
+		p.Jobs = []JobPlan{{Job: "J", Planned: some("planned"), Reserved: some("reserved"), Need: today + Day(rapid.IntRange(-70_000, 70_000).Draw(t, "need")), SD: float64(some("sd"))}}
+		p.OnOrder = []Arrival{{1 + some("ordered")/2, today, today + Day(rapid.IntRange(-70_000, 70_000).Draw(t, "due"))}}
+		a, err := Review(p, today, DefaultRules())
+		if err != nil && !errors.Is(err, ErrInput) {
+			t.Fatal(err)
+		}
+		if err == nil && (a.Alert.Pieces < 0 || a.Alert.Pieces%p.Terms.Pack != 0 || a.Point < 0 || a.Quantity <= 0) {
+			t.Errorf("%+v", a)
+		}
+	})
+}
+
 func TestABCHolds(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(1, 40).Draw(t, "n")

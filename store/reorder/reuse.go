@@ -41,7 +41,7 @@ func PiecesNeeded(loans []Loan, refused []Refusal, from, to Day, target float64)
 	if err := service("service", target); err != nil {
 		return Reuse{}, err
 	}
-	if to < from || to-from > 3660 {
+	if from.absurd() || to.absurd() || to < from || to-from > 3660 {
 		return Reuse{}, &BadInput{"days", fmt.Sprintf("%v to %v", from, to), "must run forward, ten years at most", "check the two days"}
 	}
 	length, wanted := 0, make([]Loan, 0, len(loans)+len(refused))

@@ -341,6 +341,8 @@ func TestRefusals(t *testing.T) {
 		{"two currencies", func(p *Part) { p.Terms.Prices[0].Price.Currency = "CHF" }, "price[0] 9.00 CHF: is in another currency than the order cost, EUR; enter both in one currency"},
 		{"rising price", func(p *Part) { p.Terms.Prices = []PriceBreak{{1, eur(900)}, {50, eur(950)}} }, "breaks[1] price 9.5: is dearer than for fewer pieces; check the two prices"},
 		{"carrying 20", func(p *Part) { p.Terms.Carrying = 20 }, "carrying_rate 20: must be a share of the price a year; write 0.2 for 20 %"},
+		{"half a share too much", func(p *Part) { p.Unscheduled = []float64{0.5, 50} }, "unscheduled[1] 50: is a share of the usual work; write 0.5 for half"},
+		{"absurd booking", func(p *Part) { p.Withdrawals = []Withdrawal{{today, 1 << 40, ""}} }, "withdrawals[0] 1099511627776: is beyond any shelf; reverse the booking"},
 		{"negative stock", func(p *Part) { p.OnHand = -1 }, "on hand -1: cannot be negative; give 0 or more"},
 	} {
 		p := insert(1)
@@ -481,5 +483,43 @@ func TestPriceAtTheBreak(t *testing.T) {
 		if got := terms.price(pieces); got != eur(cents) {
 			t.Errorf("price(%d) = %v", pieces, got)
 		}
+	}
+}
+
+// A value equal to a cut-off counts as below it.
+func TestClassBoundaries(t *testing.T) {
+	demand := make([]float64, 33) // 25 of 33: 1.32 periods a demand
+	for i := range 25 {
+		demand[i] = 4
+	}
+	if c, err := Classify(demand); err != nil || c.ADI != CutADI || c.Class != Smooth {
+		t.Errorf("at ADI %v: %s, %v", c.ADI, c.Class, err)
+	}
+	if c, err := Classify([]float64{3, 17}); err != nil || c.CV2Population != CutCV2 || c.ClassPopulation != Smooth {
+		t.Errorf("at cv2 %v: %s, %v", c.CV2Population, c.ClassPopulation, err)
+	}
+	if c, _ := Classify(append(demand, 0)); c.Class != Intermittent {
+		t.Errorf("above ADI 1.32: %s", c.Class)
+	}
+}
+
+// One unit is no reason to disturb anybody, even if it is a third.
+func TestProposeLeavesOneAlone(t *testing.T) {
+	if p, ok := Propose("P", Levels{Point: 2, Quantity: 10}, Levels{Point: 3, Quantity: 10}); ok {
+		t.Errorf("proposed: %s", p.Why)
+	}
+	if _, ok := Propose("P", Levels{Point: 2, Quantity: 10}, Levels{Point: 2, Quantity: 30}); !ok {
+		t.Error("three times the quantity is not proposed")
+	}
+}
+
+// Use that never varied in two years may still come by chance: at least Poisson.
+func TestFastMoversAreNeverCertain(t *testing.T) {
+	p := insert(0)
+	p.Withdrawals = steady(1000, 7)
+	a := look(t, p)
+	mean := 1000.0 * 22 / 7
+	if want := mean + 1.6448536269514722*math.Sqrt(mean); math.Abs(float64(a.Point)-want) > 1 {
+		t.Errorf("point %d, want %.1f", a.Point, want)
 	}
 }
