@@ -94,8 +94,8 @@ func (q *search) missing(x *found) []Missing {
 		p := b.part
 		flat := holder != nil && sleeve == nil && holder.rec.part.Clamp() != "split" && holder.tier == tierFree && b.ccms == ""
 		n := []Need{{"DCONMS", iff(b.ccms == "", d)}, {"CCMS", iff(b.ccms != "", b.ccms)}, {"construction", iff(p.Construction != "", p.Construction)}}
-		if _, most, _, _ := OverhangLimit(p.Construction, d); q.l > most*d+deadband {
-			n = append(n, Need{"OHX_min", q.l}) // only the maker's own figure allows it
+		if _, most, _, _ := OverhangLimit(p.Construction, d); x.set > most*d+deadband {
+			n = append(n, Need{"OHX_min", x.set}) // only the maker's own figure allows it
 		}
 		if b.ccws != "" {
 			n = append(n, Need{"CCWS", b.ccws})
@@ -106,14 +106,14 @@ func (q *search) missing(x *found) []Missing {
 		if lf >= inf/8 {
 			lf = 0
 		}
-		oal := q.l + minGripD*d - lf
+		oal := x.set + minGripD*d - lf
 		if b.ccms != "" {
 			oal = q.l - lf
 		}
 		if x.front.lf >= inf/8 && x.bar.tier != tierHole {
 			oal = min(oal, p.OAL.V) // the head that is missing too makes up for the rest
 		}
-		n = append(n, Need{"OAL_min", round(max(oal, 1), 6)}, Need{"OHN_max", iff(b.damped, q.l)}, Need{"flat", iff(flat, true)},
+		n = append(n, Need{"OAL_min", round(max(oal, 1), 6)}, Need{"OHN_max", iff(b.damped, x.set)}, Need{"flat", iff(flat, true)},
 			Need{"coolant", iff(cooled, true)}, Need{"coolant_in", iff(cooled, q.inlet(x))}, Need{"CP_min", cp})
 		add(x.bar, n...)
 		out[len(out)-1].Prefers = []Need{{"OAL_min", round(max(oal+(goodGripD-minGripD)*d, 1), 6)}}
