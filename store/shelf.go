@@ -195,7 +195,8 @@ func (c *shelfCache) refresh(db *gorm.DB, items []ItemID) error {
 		rq, rargs = rq+" AND r.item_id IN ?", append(rargs, items)
 	}
 	var rows []onShelfRow
-	if err := db.Raw(q+" ORDER BY i.id, p.sort_key, p.code", args...).Scan(&rows).Error; err != nil {
+	// what is in a bin keeps the plain tag; a second heap is told by its place
+	if err := db.Raw(q+" ORDER BY i.id, CASE WHEN p.kind = 'bin' THEN 0 ELSE 1 END, p.sort_key, p.code", args...).Scan(&rows).Error; err != nil {
 		return err
 	}
 	var promised []struct {
@@ -313,9 +314,9 @@ func (s *Store) check(ctx context.Context, shelf *stack.Shelf, j Job) Ready {
 	return out
 }
 
-// Readiness checks every job that is planned or running, by first day.
+// Readiness checks every planned job, by first day. A running job has its stack already.
 func (s *Store) Readiness(ctx context.Context) ([]Ready, error) {
-	jobs, err := s.Jobs(ctx, "planned", "running")
+	jobs, err := s.Jobs(ctx, "planned")
 	if err != nil {
 		return nil, err
 	}

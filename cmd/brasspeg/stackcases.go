@@ -134,7 +134,11 @@ func stackPrint(w io.Writer, name, title string, v *stack.Verdict) {
 			if place == "" {
 				place = "place not recorded"
 			}
-			fmt.Fprintf(w, "    %-8s %-16s %s\n", u.Role, u.ID(), place)
+			code := ""
+			if u.Part != nil && u.Part.Code != u.ID() {
+				code = u.Part.Code
+			}
+			fmt.Fprintf(w, "    %-8s %-12s %-22s %s\n", u.Role, u.ID(), code, place)
 		}
 		if st.Route.Kind != "" {
 			fmt.Fprintf(w, "    coolant  %s: at most %s bar, set by %s\n", strings.Join(st.Route.Steps, " > "), st.Route.Limit, st.Route.Weakest)
