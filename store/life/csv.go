@@ -117,12 +117,16 @@ func ReadCSV(in io.Reader) (File, error) {
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		line, _ := r.FieldPos(0)
 		if err != nil {
 			// A broken quote runs to the end of the file: what follows would be guesswork.
+			line := 0
+			if p, ok := errors.AsType[*csv.ParseError](err); ok {
+				line, err = p.StartLine, p.Err
+			}
 			bad.add(line, err)
 			break
 		}
+		line, _ := r.FieldPos(0)
 		if len(f.Runs)+len(f.Lives) >= maxFileRows {
 			return File{}, refuse("too_long", "more than %d rows; split the file", maxFileRows)
 		}
