@@ -39,7 +39,7 @@ func (s *Server) table() []route {
 
 		// Pages.
 		{get, "/window", access.UseWindow, s.windowPage},
-		{get, "/window/recent", access.SeeHolders, s.windowRecent},
+		{get, "/window/recent", access.SeeLedger, s.windowRecent},
 		{post, "/window/scan", access.UseWindow, s.windowScan},
 		{post, "/window/undo", access.ReverseActs, s.windowUndo},
 		{get, "/jobs", access.SeeShop, s.jobsPage},

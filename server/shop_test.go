@@ -4,9 +4,9 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"net"
 	"io"
 	"log/slog"
+	"net"
 	"net/http"
 	"net/http/cookiejar"
 	"net/http/httptest"
@@ -16,13 +16,12 @@ import (
 
 	"brasspeg/server/access"
 	"brasspeg/store"
-
 )
 
 // A shop is a small store with a server before it: one holder, one bar, one head, two lots
 // of inserts, a job that can be built and one that cannot.
 type shop struct {
-	t       *testing.T
+	t       testing.TB
 	store   *store.Store
 	server  *Server
 	http    *httptest.Server
@@ -90,7 +89,7 @@ func newShop(t *testing.T, change ...func(*Config)) *shop {
 }
 
 // emptyShop is a store with nobody in it.
-func emptyShop(t *testing.T, change ...func(*Config)) *shop {
+func emptyShop(t testing.TB, change ...func(*Config)) *shop {
 	t.Helper()
 	sh := &shop{t: t, now: time.Date(2026, 11, 25, 6, 0, 0, 0, time.UTC), people: map[string]store.Person{}, badges: map[string]string{}, log: &bytes.Buffer{}}
 	var err error
@@ -114,7 +113,7 @@ func (sh *shop) serve(change ...func(*Config)) {
 	sh.t.Cleanup(sh.http.Close)
 }
 
-func must(t *testing.T, err error) {
+func must(t testing.TB, err error) {
 	t.Helper()
 	if err != nil {
 		t.Fatal(err)
@@ -244,7 +243,6 @@ func (c *client) book(key string, body any) answer {
 // everyRole is a login for each role; "" is the visitor.
 var everyRole = map[access.Role]string{access.Visitor: "", access.Operator: "ivo", access.Attendant: "brisa", access.Manager: "mads", access.Admin: "ada"}
 
-
 func listen(t *testing.T) net.Listener {
 	t.Helper()
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
@@ -256,4 +254,9 @@ func withCancel(t *testing.T) (context.Context, context.CancelFunc) {
 	ctx, cancel := context.WithCancel(t.Context())
 	t.Cleanup(cancel)
 	return ctx, cancel
+}
+
+// nastyJob is a job whose name wants to be markup.
+func nastyJob() store.Job {
+	return store.Job{Code: "J-9", Name: `<script>alert(1)</script><b>bold`, FromDay: "2026-11-26", ToDay: "2026-11-26", Request: "{}"}
 }

@@ -48,20 +48,20 @@ type Right string
 
 // The rights. Open is for everybody, logged in or not.
 const (
-	Open         Right = "open"          // login, static files, health
-	LogOut       Right = "log out"       // end one's own session
-	SeeShop      Right = "see shop"      // parts, pieces, lots, places, jobs, stacks, tags
-	SeeHolders   Right = "see holders"   // the names beside pieces that are out
-	SeeLedger    Right = "see ledger"    // every movement with who did it
-	SeePeople    Right = "see people"    // the list of people
-	SeeMetrics   Right = "see metrics"   // the program's own counters
-	UseWindow    Right = "use window"    // scan; what a scan then books has a right of its own
-	IssuePieces  Right = "issue"         // hand pieces to a person
-	ReturnPieces Right = "return"        // put pieces back in their drawer
-	MovePieces   Right = "move"          // receive, transfer, count, scrap with a reason
-	AdjustStock  Right = "adjust"        // write a count that differs into the books
-	ReverseActs  Right = "reverse"       // take back a booking
-	ReserveParts Right = "reserve"       // promise pieces to a job
+	Open         Right = "open"        // login, static files, health
+	LogOut       Right = "log out"     // end one's own session
+	SeeShop      Right = "see shop"    // parts, pieces, lots, places, jobs, stacks, tags
+	SeeHolders   Right = "see holders" // the names beside pieces that are out
+	SeeLedger    Right = "see ledger"  // every movement with who did it
+	SeePeople    Right = "see people"  // the list of people
+	SeeMetrics   Right = "see metrics" // the program's own counters
+	UseWindow    Right = "use window"  // scan; what a scan then books has a right of its own
+	IssuePieces  Right = "issue"       // hand pieces to a person
+	ReturnPieces Right = "return"      // put pieces back in their drawer
+	MovePieces   Right = "move"        // receive, transfer, count, scrap with a reason
+	AdjustStock  Right = "adjust"      // write a count that differs into the books
+	ReverseActs  Right = "reverse"     // take back a booking
+	ReserveParts Right = "reserve"     // promise pieces to a job
 )
 
 // Table is every right by role. A reach of Own is checked twice: the route lets the person

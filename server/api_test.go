@@ -1,0 +1,238 @@
+package server
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"io"
+	"net/http"
+	"regexp"
+	"sort"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/getkin/kin-openapi/openapi3"
+	"github.com/getkin/kin-openapi/openapi3filter"
+	"github.com/getkin/kin-openapi/routers/legacy"
+
+	"brasspeg/store"
+)
+
+func describedAPI(t *testing.T, doc string) *openapi3.T {
+	t.Helper()
+	api, err := openapi3.NewLoader().LoadFromData([]byte(doc))
+	must(t, err)
+	must(t, api.Validate(context.Background()))
+	return api
+}
+
+// The description and the routes name the same addresses, both ways.
+func TestDescriptionHoldsEveryRoute(t *testing.T) {
+	sh := newShop(t)
+	api := describedAPI(t, sh.visitor().get("/api/v1/openapi.json").body)
+	var described, served []string
+	for path, item := range api.Paths.Map() {
+		for method := range item.Operations() {
+			described = append(described, method+" "+path)
+		}
+	}
+	param := regexp.MustCompile(`:(\w+)`)
+	for _, r := range sh.server.routes {
+		if strings.HasPrefix(r.path, "/api/") {
+			served = append(served, r.method+" "+param.ReplaceAllString(r.path, "{$1}"))
+		}
+	}
+	sort.Strings(described)
+	sort.Strings(served)
+	if d, s := strings.Join(described, "\n"), strings.Join(served, "\n"); d != s {
+		t.Errorf("described:\n%s\nserved:\n%s", d, s)
+	}
+}
+
+// Every answer of the API, good or refused, has the form that the description promises, and
+// every request the test sends is one that it allows.
+func TestAnswersAreAsDescribed(t *testing.T) {
+	sh := newShop(t)
+	api := describedAPI(t, string(openAPISource))
+	api.Servers = openapi3.Servers{{URL: sh.http.URL}}
+	router, err := legacy.NewRouter(api)
+	must(t, err)
+	c := sh.program("mads")
+	bar, lot := sh.tags("BAR-40-470")[0], sh.tags("INS-D11-08")[0]
+	issue, key := map[string]any{"act": "issue", "to": "ivo", "job": "J-1", "due": "2026-11-30", "lines": []any{map[string]any{"tag": bar}}}, newOp()
+	for _, tt := range []struct {
+		method, path, key string
+		body              any
+		status            int
+	}{
+		{"GET", "/api/v1/openapi.json", "", nil, 200},
+		{"GET", "/api/v1/parts", "", nil, 200},
+		{"GET", "/api/v1/parts?q=40+bar&limit=5", "", nil, 200},
+		{"GET", "/api/v1/parts/BAR-40-470", "", nil, 200},
+		{"GET", "/api/v1/parts/NOPE", "", nil, 404},
+		{"GET", "/api/v1/pieces?part=BAR-40-470", "", nil, 200},
+		{"GET", "/api/v1/pieces", "", nil, 422},
+		{"GET", "/api/v1/pieces/" + bar, "", nil, 200},
+		{"GET", "/api/v1/lots/" + bar, "", nil, 404},
+		{"GET", "/api/v1/lots?place=B1-2", "", nil, 200},
+		{"GET", "/api/v1/lots/" + lot, "", nil, 200},
+		{"GET", "/api/v1/places", "", nil, 200},
+		{"GET", "/api/v1/places/A1-1", "", nil, 200},
+		{"GET", "/api/v1/tags/" + bar, "", nil, 200},
+		{"GET", "/api/v1/jobs", "", nil, 200},
+		{"GET", "/api/v1/jobs/J-1", "", nil, 200},
+		{"GET", "/api/v1/jobs/J-1/stack", "", nil, 200},
+		{"GET", "/api/v1/jobs/J-2/stack", "", nil, 200},
+		{"POST", "/api/v1/stacks", "", json.RawMessage(`{"job": "J-1", "need_date": "2026-11-26", "station": {"interface": "VDI50"}, "bore_start_d": 62, "depth": 250, "clearance": 30, "hand": "R", "insert": {"seat": "DCMT11T3"}, "coolant": false}`), 200},
+		{"POST", "/api/v1/stacks", "", json.RawMessage(`{"dpeth": 250}`), 422},
+		{"POST", "/api/v1/reservations", newOp(), map[string]any{"job": "J-1", "lines": []any{map[string]any{"tag": bar}}}, 201},
+		{"POST", "/api/v1/reservations", newOp(), map[string]any{"job": "J-2", "lines": []any{map[string]any{"tag": bar}}}, 409},
+		{"GET", "/api/v1/jobs/J-1/reservations", "", nil, 200},
+		{"POST", "/api/v1/bookings", key, issue, 201},
+		{"POST", "/api/v1/bookings", key, issue, 201},
+		{"GET", "/api/v1/pieces/" + bar, "", nil, 200},
+		{"GET", "/api/v1/bookings/" + key, "", nil, 200},
+		{"GET", "/api/v1/bookings/no-such-booking-here", "", nil, 404},
+		{"GET", "/api/v1/bookings?limit=2", "", nil, 200},
+		{"GET", "/api/v1/bookings?tag=" + bar, "", nil, 200},
+		{"POST", "/api/v1/bookings/" + key + "/reversal", newOp(), map[string]any{"reason": "wrong bar"}, 201},
+		{"POST", "/api/v1/bookings/" + key + "/reversal", newOp(), map[string]any{"reason": "wrong bar"}, 409},
+		{"POST", "/api/v1/bookings", newOp(), map[string]any{"act": "receive", "part": "INS-D11-08", "qty": 10, "to": "B1-2"}, 201},
+		{"POST", "/api/v1/bookings", newOp(), map[string]any{"act": "count", "lines": []any{map[string]any{"tag": lot, "place": "B1-2", "found": 19}}}, 201},
+		{"POST", "/api/v1/bookings", newOp(), map[string]any{"act": "adjust", "reason": "one under the drawer", "lines": []any{map[string]any{"tag": lot, "place": "B1-2", "delta": 1}}}, 201},
+		{"POST", "/api/v1/bookings", newOp(), map[string]any{"act": "transfer", "to": "C1-1", "lines": []any{map[string]any{"tag": bar}}}, 201},
+		{"POST", "/api/v1/bookings", newOp(), map[string]any{"act": "scrap", "reason": "bent", "lines": []any{map[string]any{"tag": bar}}}, 201},
+		{"POST", "/api/v1/bookings", newOp(), map[string]any{"act": "scrap", "lines": []any{map[string]any{"tag": bar}}}, 422},
+		{"POST", "/api/v1/reservations/release", newOp(), map[string]any{"job": "J-1"}, 201},
+		{"GET", "/api/v1/people", "", nil, 200},
+	} {
+		var body []byte
+		if tt.body != nil {
+			body, err = json.Marshal(tt.body)
+			must(t, err)
+		}
+		req, err := http.NewRequestWithContext(t.Context(), tt.method, sh.http.URL+tt.path, bytes.NewReader(body))
+		must(t, err)
+		req.Header.Set("Authorization", "Bearer "+c.token)
+		if body != nil {
+			req.Header.Set("Content-Type", "application/json")
+		}
+		if tt.key != "" {
+			req.Header.Set("Idempotency-Key", tt.key)
+		}
+		route, params, err := router.FindRoute(req)
+		must(t, err)
+		in := &openapi3filter.RequestValidationInput{Request: req, PathParams: params, Route: route, Options: &openapi3filter.Options{AuthenticationFunc: openapi3filter.NoopAuthenticationFunc}}
+		if tt.status < 300 {
+			if err := openapi3filter.ValidateRequest(t.Context(), in); err != nil {
+				t.Errorf("%s %s: the request is not as described: %v", tt.method, tt.path, err)
+			}
+		}
+		req.Body = io.NopCloser(bytes.NewReader(body))
+		resp, err := c.http.Do(req)
+		must(t, err)
+		got, err := io.ReadAll(resp.Body)
+		must(t, err)
+		resp.Body.Close()
+		if resp.StatusCode != tt.status {
+			t.Errorf("%s %s: %d %s, want %d", tt.method, tt.path, resp.StatusCode, got, tt.status)
+			continue
+		}
+		out := &openapi3filter.ResponseValidationInput{RequestValidationInput: in, Status: resp.StatusCode, Header: resp.Header, Options: &openapi3filter.Options{IncludeResponseStatus: true}}
+		out.SetBodyBytes(got)
+		if err := openapi3filter.ValidateResponse(t.Context(), out); err != nil {
+			t.Errorf("%s %s: the answer is not as described: %v\n%s", tt.method, tt.path, err, got)
+		}
+	}
+}
+
+func TestSameKeySameAnswer(t *testing.T) {
+	sh := newShop(t)
+	c := sh.program("brisa")
+	tag := sh.tags("BAR-40-470")[0]
+	body := map[string]any{"act": "issue", "to": "ivo", "lines": []any{map[string]any{"tag": tag}}}
+	key := newOp()
+	before := sh.movements()
+	one := c.book(key, body)
+	two := c.book(key, body)
+	if one.status != 201 || one.body != two.body || two.head.Get("Idempotent-Replayed") != "true" || one.head.Get("Idempotent-Replayed") != "" {
+		t.Errorf("first %d %s\nsecond %d %s (replayed %q)", one.status, one.body, two.status, two.body, two.head.Get("Idempotent-Replayed"))
+	}
+	if n := sh.movements(); n != before+1 {
+		t.Errorf("%d movements, want 1", n-before)
+	}
+	body["to"] = "orla"
+	if a := c.book(key, body); a.status != 422 || a.problem(t).Code != "op_reused" {
+		t.Errorf("the key with another content: %d %s", a.status, a.body)
+	}
+	for _, bad := range []string{"", "short", strings.Repeat("x", 65), "has a blank in it!"} {
+		if a := c.book(bad, body); a.status != 422 || a.problem(t).Field != "op_id" {
+			t.Errorf("key %q: %d %s", bad, a.status, a.body)
+		}
+	}
+}
+
+func TestThirtyTwoEqualKeysBookOnce(t *testing.T) {
+	sh := newShop(t)
+	token := sh.program("brisa").token
+	body := map[string]any{"act": "issue", "to": "ivo", "lines": []any{map[string]any{"tag": sh.tags("BAR-40-470")[0]}}}
+	key := newOp()
+	before := sh.movements()
+	answers := make([]answer, 32)
+	var all sync.WaitGroup
+	for i := range answers {
+		all.Go(func() {
+			c := sh.visitor()
+			c.token = token
+			answers[i] = c.book(key, body)
+		})
+	}
+	all.Wait()
+	for _, a := range answers {
+		if a.status != 201 || a.body != answers[0].body {
+			t.Errorf("%d %s", a.status, a.body)
+		}
+	}
+	if n := sh.movements(); n != before+1 {
+		t.Errorf("%d movements, want 1", n-before)
+	}
+}
+
+// The actor is the token's person whatever the body says, and a program of an operator books
+// for that operator only.
+func TestActorIsTheToken(t *testing.T) {
+	sh := newShop(t)
+	tag := sh.tags("BAR-40-470")[0]
+	body := map[string]any{"act": "issue", "to": "orla", "lines": []any{map[string]any{"tag": tag}}}
+	if a := sh.program("ivo").book(newOp(), body); a.status != 403 {
+		t.Errorf("an operator issues to another: %d %s", a.status, a.body)
+	}
+	body["to"] = "ivo"
+	if a := sh.program("ivo").book(newOp(), body); a.status != 201 {
+		t.Errorf("an operator issues to himself: %d %s", a.status, a.body)
+	}
+	lines, err := sh.store.Lines(t.Context(), store.LineFilter{Limit: 1})
+	must(t, err)
+	if lines[0].Actor != "Ivo Lend" {
+		t.Errorf("the ledger says %s", lines[0].Actor)
+	}
+	if a := sh.program("ada").book(newOp(), body); a.status != 403 {
+		t.Errorf("an admin books: %d %s", a.status, a.body)
+	}
+}
+
+func TestVerdictsOfTheTwoJobs(t *testing.T) {
+	sh := newShop(t)
+	c := sh.program("mads")
+	var v verdictOut
+	must(t, json.Unmarshal([]byte(c.get("/api/v1/jobs/J-1/stack").body), &v))
+	if !v.Buildable || len(v.Stacks) == 0 || v.Stacks[0].OverhangMM != 280 || v.Stacks[0].OverhangRatio != 7 {
+		t.Errorf("J-1: %+v", v)
+	}
+	v = verdictOut{}
+	must(t, json.Unmarshal([]byte(c.get("/api/v1/jobs/J-2/stack").body), &v))
+	if v.Buildable || len(v.Options) == 0 || len(v.Options[0].Parts) == 0 || v.Options[0].Parts[0].Kind != "head" {
+		t.Errorf("J-2 wants a left-hand head: %+v", v)
+	}
+}
