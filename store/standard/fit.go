@@ -3,6 +3,7 @@ package standard
 import (
 	"fmt"
 	"strings"
+	"sync"
 )
 
 // A Deviation is a row of ISO 286-2: how far a hole or shaft of a class may be from its
@@ -38,6 +39,25 @@ var moreFits = []struct {
 
 var fitClasses = [...]string{"H7", "H8", "G7", "F7", "g6", "g7", "h6", "h7", "k6"}
 
+// deviations are the rows of fits.csv, one a range and class, then those from memory.
+var deviations = sync.OnceValue(func() []Deviation {
+	var out []Deviation
+	isHole := func(class string) bool { return class[0] >= 'A' && class[0] <= 'Z' }
+	for _, r := range table("fits") {
+		d := Deviation{Class: r["class"], Hole: isHole(r["class"]), Lower: int(num(r["lower_um"])), Upper: int(num(r["upper_um"])), Status: r["status"]}
+		if _, err := fmt.Sscanf(r["range_mm"], "over %g to %g", &d.OverMM, &d.ToMM); err != nil {
+			panic(err)
+		}
+		out = append(out, d)
+	}
+	for _, m := range moreFits {
+		for i, c := range fitClasses {
+			out = append(out, Deviation{c, isHole(c), m.over, m.to, m.um[2*i], m.um[2*i+1], "from memory"})
+		}
+	}
+	return out
+})
+
 // DeviationOf returns the limits of a class (H7 H8 G7 F7 g6 g7 h6 h7 k6, case matters) at
 // a nominal size over 3 to 180 mm. Else a *[Refusal]; nothing is extrapolated.
 func DeviationOf(mm float64, class string) (Deviation, error) {
@@ -49,24 +69,9 @@ func DeviationOf(mm float64, class string) (Deviation, error) {
 	if !known {
 		return Deviation{}, refusal("fit", class, CodeMeaning, "no such class in the tables: holes H7 H8 G7 F7, shafts g6 g7 h6 h7 k6")
 	}
-	hole := class[0] >= 'A' && class[0] <= 'Z'
-	for _, r := range table("fits") {
-		var over, to float64
-		if _, err := fmt.Sscanf(r["range_mm"], "over %g to %g", &over, &to); err != nil {
-			panic(err)
-		}
-		if r["class"] == class && mm > over && mm <= to {
-			return Deviation{class, hole, over, to, int(num(r["lower_um"])), int(num(r["upper_um"])), r["status"]}, nil
-		}
-	}
-	for _, m := range moreFits {
-		if !(mm > m.over && mm <= m.to) {
-			continue
-		}
-		for i, c := range fitClasses {
-			if c == class {
-				return Deviation{class, hole, m.over, m.to, m.um[2*i], m.um[2*i+1], "from memory"}, nil
-			}
+	for _, d := range deviations() {
+		if d.Class == class && mm > d.OverMM && mm <= d.ToMM {
+			return d, nil
 		}
 	}
 	return Deviation{}, refusal("fit", fmt.Sprintf("%g %s", mm, class), CodeMeaning, "the tables hold for nominal sizes over 3 to 180 mm")

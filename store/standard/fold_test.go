@@ -53,6 +53,18 @@ func TestSpellings(t *testing.T) {
 	}
 }
 
+// A shop's fraction is offered only where the length is one.
+func TestSizeSpellings(t *testing.T) {
+	for _, tt := range []struct{ text, has, hasNot string }{
+		{"sleeve 30.1625 mm", "1-3/16", ""}, {"sleeve 25 mm", "25", "/"}, {"sleeve 1.2 in", "30.48", "/"}, {"sleeve 50.8 mm", "2", "/"},
+	} {
+		all := strings.Join(Spellings("sleeve", tt.text), " ")
+		if !strings.Contains(all, tt.has) || tt.hasNot != "" && strings.Contains(all, tt.hasNot) {
+			t.Errorf("Spellings(%q) = %q, want %q and no %q", tt.text, all, tt.has, tt.hasNot)
+		}
+	}
+}
+
 func TestKey(t *testing.T) {
 	for _, tt := range []struct {
 		kind, a, b string

@@ -17,7 +17,8 @@ type groups struct {
 // each with an optional dot and digit ("32.51" is 3, 2.5, 1), two for round inserts, the
 // middle one in parentheses if a maker likes. Size 10 is the only one of two digits.
 // Sizes and thicknesses that do not exist are no inch name: six metric digits are not.
-func inchGroups(b []byte, round bool) (groups, bool) {
+func inchGroups(b []byte, shape byte) (groups, bool) {
+	round := shape == 'R'
 	end := 0
 	for end < len(b) && (digit(b[end]) || b[end] == '.' || b[end] == ',' || b[end] == '(' || b[end] == ')') {
 		end++
@@ -66,7 +67,8 @@ func inchGroups(b []byte, round bool) (groups, bool) {
 	if read(0, 0) {
 		return g, true
 	}
-	if end > 2 && b[0] == '1' && b[1] == '0' && read(2, 100) {
+	// On other shapes 10 is a metric size code: WNMG 1011V3.
+	if end > 2 && b[0] == '1' && b[1] == '0' && sizeByANSI(shape, 100) != nil && read(2, 100) {
 		return g, true
 	}
 	return groups{}, false

@@ -161,7 +161,7 @@ func readInsert(c *clean) (in Insert, rd Reading, f *fault) {
 		rd.Status = Accept
 	}
 	var end int
-	if n, ok := inchGroups(b[i:], b[0] == 'R'); ok {
+	if n, ok := inchGroups(b[i:], b[0]); ok {
 		rd.Inch, rd.Status = true, OtherSystem
 		end, f = in.inch(b, i, n, &rd)
 	} else {

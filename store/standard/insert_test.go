@@ -78,6 +78,7 @@ func TestInsertANSI(t *testing.T) {
 		{"CCMT 3(2.5)1", "CCMT09T304"}, {"ccmt32.51", "CCMT09T304"}, {"CNMG 432-MF", "CNMG120408-MF"}, {"CNMG-432", ""},
 		{"DNMG 442", "DNMG150608"}, {"CNMG 430", "CNMG120400"}, {"RNMG 43", "RNMG120400"}, {"CNMG 431N", "CNMG120404N"},
 		{"SNMM 1086", "SNMM311224"}, {"CNMG 992", ""}, {"CNMG 439", ""}, {"CNMG 4321", ""}, {"TPG 321", ""},
+		{"WNMG 1011V3", "WNMG1011V3"}, // 10 is a metric size there, not size 10
 	} {
 		in, err := ParseInsert(tt.ansi)
 		if (err != nil) != (tt.iso == "") || err == nil && in.String() != tt.iso {
@@ -363,7 +364,7 @@ func anyInsert(t *rapid.T) string {
 	clearance := rapid.SampledFrom([]byte("ABCDEFNPO")).Draw(t, "clearance")
 	corner := "00"
 	if shape != 'R' && s.ic > 3 {
-		corner = rapid.SampledFrom([]string{"00", "01", "02", "04", "08", "12", "V3"}).Draw(t, "corner")
+		corner = rapid.SampledFrom([]string{"00", "01", "02", "04", "08", "12", "05", "06", "V3", "PD", "AZ"}).Draw(t, "corner")
 	}
 	text := string([]byte{shape, clearance, rapid.SampledFrom([]byte(toleranceLetters)).Draw(t, "tolerance"), rapid.SampledFrom(kinds).Draw(t, "type").letter})
 	sep := rapid.SampledFrom([]string{"", " ", "\u00a0"}).Draw(t, "sep")

@@ -63,6 +63,28 @@ func TestParseTag(t *testing.T) {
 	}
 }
 
+// Characters that look alike are offered before all others, and a kind letter typed as a
+// digit is folded.
+func TestTagCandidateOrder(t *testing.T) {
+	for _, tt := range []struct{ scanned, tag string }{{"T00B1234", "T0081234"}, {"T0001284", "T0001234"}, {"T7001234", "T1001234"}} {
+		data := tt.tag
+		tag := data + tagCheck(data)
+		scan := tt.scanned + tag[tagLen-1:]
+		if got := TagCandidates(scan); len(got) == 0 || got[0] != tag {
+			t.Errorf("TagCandidates(%q) = %q, want %q first", scan, got, tag)
+		}
+	}
+	for kind, typed := range map[byte]string{'O': "0", 'I': "1"} {
+		tag, err := NewTag(kind, 42)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := ParseTag(typed + tag[1:]); err != nil || got != tag {
+			t.Errorf("ParseTag(%q) = %q, %v, want %q", typed+tag[1:], got, err, tag)
+		}
+	}
+}
+
 // One misread character is always seen, as ISO/IEC 7064 promises, and the right tag is
 // among the candidates.
 func TestTagMisread(t *testing.T) {
