@@ -118,7 +118,7 @@ func (q *search) skyLine(in []line) []line {
 		better := 0
 		for _, y := range out {
 			if y.cost <= x.cost && y.n <= x.n && y.cp >= x.cp && (q.mode != modeNearest || x.bits == y.bits) {
-				better++
+				better += q.weight(y.cost)
 			}
 		}
 		if better < q.k {

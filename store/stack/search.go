@@ -150,12 +150,13 @@ func (q *search) run() []found {
 	})
 	for i := range bars {
 		b := &bars[i]
-		if len(q.best) >= q.k {
-			w := &q.best[len(q.best)-1]
-			if c := cmp.Or(cmp.Compare(b.cost, w.cost), cmp.Compare(b.warn.count(), w.warn.count()),
-				cmp.Compare(b.n, w.n), cmp.Compare(w.d, b.rec.shank)); c > 0 {
+		if w := q.bar(); w != nil && q.mode == modeNearest {
+			if b.cost > w.cost {
 				break
 			}
+		} else if w != nil && cmp.Or(cmp.Compare(b.cost, w.cost), cmp.Compare(b.warn.count(), w.warn.count()), cmp.Compare(b.n, w.n),
+			cmp.Compare(w.d, b.rec.shank), cmp.Compare(b.set, w.set), cmp.Compare(stiffness(w.bar.rec.part), stiffness(b.rec.part))) > 0 {
+			break
 		}
 		q.build(b)
 	}
@@ -199,7 +200,7 @@ func (q *search) bars() []barCand {
 		} else {
 			b.n++
 		}
-		b.bits &^= q.global
+		b.bits &^= q.global // told once, for the request
 		if broken := b.bits &^ c.bits; broken != 0 {
 			if q.mode != modeNearest {
 				return
@@ -377,27 +378,58 @@ func (q *search) build(b *barCand) {
 	} else {
 		fronts = q.inserts
 	}
+	// Both lists are sorted by cost, warnings, parts; the warnings of a front are never those of
+	// a bar or a rear, so the first front that is beyond hope ends its row.
 	for i := range rears {
+		r := &rears[i]
+		cost, warn, n := b.cost+r.cost, (b.warn | r.warn).count(), 1+r.n
 		for j := range fronts {
-			q.join(b, &rears[i], &fronts[j])
+			f := &fronts[j]
+			if q.beyond(b, cost+f.cost, warn+f.warn.count(), n+f.n) {
+				if w := q.bar(); j == 0 && cost+f.cost > w.cost {
+					return // and so are all dearer rears
+				}
+				break
+			}
+			q.join(b, r, f)
 		}
 	}
+}
+
+// bar returns the stack that a further one has to beat, nil while there is room.
+func (q *search) bar() *found {
+	switch {
+	case q.mode == modeNearest && len(q.best) > 0:
+		return &q.best[0]
+	case len(q.best) < q.k:
+		return nil
+	}
+	return &q.best[len(q.best)-1]
+}
+
+// beyond reports that no stack on bar b with these figures or worse can be told.
+func (q *search) beyond(b *barCand, cost, warn, n int) bool {
+	w := q.bar()
+	if w == nil {
+		return false
+	}
+	if q.mode == modeNearest {
+		return cost > w.cost
+	}
+	return cmp.Or(cmp.Compare(cost, w.cost), cmp.Compare(warn, w.warn.count()), cmp.Compare(n, w.n), cmp.Compare(w.d, b.rec.shank)) > 0
 }
 
 func (q *search) join(b *barCand, r *rear, f *front) {
 	x := found{bar: b.cand, rear: r, front: f,
 		cost: b.cost + r.cost + f.cost, bits: b.bits | r.bits | f.bits,
 		warn: b.warn | r.warn | f.warn, n: 1 + r.n + f.n, d: b.rec.shank, set: b.set}
-	if q.hopeless(&x) {
-		return
-	}
 	q.evals++
 	broken := q.measure(&x, b)
 	x.warn |= q.weigh(&x, &broken)
-	if broken != 0 && q.mode != modeNearest || q.hopeless(&x) {
+	x.cost += pointMated * broken.count()
+	if broken != 0 && q.mode != modeNearest || q.beyond(b, x.cost, x.warn.count(), x.n) {
 		return
 	}
-	x.cost += pointMated * broken.count()
 	x.bits |= broken | q.global
 	if !q.req.Coolant {
 		q.keep(x)
@@ -516,16 +548,6 @@ func (q *search) pressure(x found) {
 	q.keep(x)
 }
 
-// hopeless reports that x cannot become one of the k best any more.
-func (q *search) hopeless(x *found) bool {
-	if len(q.best) < q.k {
-		return false
-	}
-	w := &q.best[len(q.best)-1]
-	return cmp.Or(cmp.Compare(x.cost, w.cost), cmp.Compare(x.warn.count(), w.warn.count()),
-		cmp.Compare(x.n, w.n)) > 0
-}
-
 // compare orders stacks: cheapest to get, fewest warnings, fewest parts (reference rule), then
 // stiffest: larger bar, shorter overhang, stiffer construction; then by codes, so that the
 // order of the shelf never matters.
@@ -564,6 +586,14 @@ func (x *found) pieces() []*cand {
 // keep puts x among the best, at its place. In the missing mode a set of missing parts is kept
 // once, by its best stack.
 func (q *search) keep(x found) {
+	if q.mode == modeNearest && len(q.best) > 0 {
+		if x.cost > q.best[0].cost {
+			return
+		}
+		if x.cost < q.best[0].cost {
+			q.best = q.best[:0]
+		}
+	}
 	if len(q.best) >= q.k && compare(&x, &q.best[len(q.best)-1]) >= 0 {
 		return
 	}

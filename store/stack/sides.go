@@ -345,6 +345,15 @@ func (f front) before(c *cand, lf Opt) front {
 	return f
 }
 
+// weight says how many of k a dominating way counts for. Where only sets of missing parts are
+// told apart, or sets of broken rules, one way at least as good with nothing missing is enough.
+func (q *search) weight(cost int) int {
+	if q.mode == modeNearest || q.mode == modeMissing && cost == 0 {
+		return q.k
+	}
+	return 1
+}
+
 // skyRear keeps the ways that fewer than k others are at least as good as in everything that
 // a stack asks of them. The k best stacks are all built from those.
 func (q *search) skyRear(in []rear) []rear {
@@ -360,7 +369,8 @@ func (q *search) skyRear(in []rear) []rear {
 		better := 0
 		for j := range out {
 			if q.rearDominates(&out[j], &in[i]) {
-				if better++; better >= q.k {
+				better += q.weight(out[j].cost)
+				if better >= q.k {
 					break
 				}
 			}
@@ -396,7 +406,8 @@ func (q *search) skyFront(in []front) []front {
 		better := 0
 		for j := range out {
 			if q.frontDominates(&out[j], &in[i]) {
-				if better++; better >= q.k {
+				better += q.weight(out[j].cost)
+				if better >= q.k {
 					break
 				}
 			}
