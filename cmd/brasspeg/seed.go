@@ -136,12 +136,7 @@ func (s *seeder) addParts(ctx context.Context) error {
 		}
 		suppliers[v.Code] = made.ID
 	}
-	home := map[string]string{}
-	for _, p := range s.sh.Pieces {
-		if home[p.Part] == "" && p.Status != "quarantine" && p.Status != "lost" && !p.PartUsed {
-			home[p.Part] = p.Place
-		}
-	}
+	home := s.sh.Homes()
 	// Spares first: the others need them.
 	for _, spares := range []bool{true, false} {
 		for i := range s.sh.Parts {

@@ -111,7 +111,7 @@ func TestSeed(t *testing.T) {
 		if want.owned == "" || len(r.Verdict.Options) == 0 {
 			continue
 		}
-		if m := r.Verdict.Options[0].Parts[0]; len(m.Owned) == 0 || !strings.Contains(m.Owned[0].HeldBy+m.Owned[0].Job, want.owned) {
+		if m := r.Verdict.Options[0].Parts[0]; len(m.Owned) == 0 || !strings.Contains(m.Owned[0].HeldBy+m.Owned[0].Job+m.Owned[0].Why, want.owned) {
 			t.Errorf("%s: the missing %s is had by %+v, want %s", want.job, m.Kind, m.Owned, want.owned)
 		}
 	}

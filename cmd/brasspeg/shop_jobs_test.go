@@ -20,7 +20,7 @@ var verdicts = []struct {
 	reason   stack.Code     // of one that is not: why
 	kind     stack.Kind     // and one part that would mend it
 	requires map[string]any // with at least these sizes
-	owned    string         // who has it, or which job it is promised to
+	owned    string         // who has it, which job it is promised to, or why it is held back
 	buy      string         // code of a catalogue part that would do
 }{
 	{job: "J-4101", warnings: []stack.Code{"W_LOW_EDGES"}, overhang: 120},
@@ -28,7 +28,7 @@ var verdicts = []struct {
 	{job: "J-4103", reason: "OUT", kind: stack.Sleeve, requires: map[string]any{"DCONMS": 40.0, "DCONWS": 20.0, "LSC_min": 60.0}, owned: "Łucja Marecka"},
 	{job: "J-4104", warnings: []stack.Code{"W_HEAVY"}, overhang: 480},
 	{job: "J-4105", reason: "BORE_CHAIN", kind: stack.Sleeve, requires: map[string]any{"DCONMS": 50.0, "DCONWS": 25.0, "LSC_min": 75.0}, buy: "SLV-5025D"},
-	{job: "J-4106", reason: "OVERHANG_MIN", kind: stack.Head, requires: map[string]any{"CCMS": "H32", "HAND": "R", "seat": "DNMG1506", "DMIN_max": 58.0}, buy: "HED-H32-DN1506R"},
+	{job: "J-4106", reason: "OVERHANG_MIN", kind: stack.Bar, requires: map[string]any{"DCONMS": 40.0, "CCWS": "H40"}, owned: "shank scored"},
 	{job: "J-4107", overhang: 235},
 	{job: "J-4108", reason: "RESERVED", kind: stack.Sleeve, requires: map[string]any{"DCONMS": 40.0, "DCONWS": 32.0, "for_damped": true}, owned: "J-4107"},
 	{job: "J-4109", warnings: []stack.Code{"W_CENTRE_HEIGHT", "W_OVERHANG_REC"}, overhang: 110},
@@ -148,7 +148,8 @@ func requires(got, want map[string]any) bool {
 
 func heldBy(m stack.Missing, who string) bool {
 	return who == "" || slices.ContainsFunc(m.Owned, func(b stack.Borrow) bool {
-		return strings.Contains(b.HeldBy+" "+b.Job+" "+b.Text, who) && b.From != ""
+		// What is held back has no day; all else is due on one.
+		return strings.Contains(b.HeldBy+" "+b.Job+" "+b.Why, who) && (b.From != "" || b.Code == "QUARANTINE")
 	})
 }
 

@@ -81,8 +81,8 @@ func (s *Shop) check() error {
 		switch {
 		case part == nil:
 			return bad("pieces.json", row, "no such part")
-		case codes[p.Place] != "place":
-			return bad("pieces.json", row, "no place %q", p.Place)
+		case codes[p.Place] != "place" || p.Home != "" && codes[p.Home] != "place":
+			return bad("pieces.json", row, "no place %q", p.Place+p.Home)
 		case part.Counted() != (p.Condition == ""):
 			return bad("pieces.json", row, "a piece has a condition, a lot has none")
 		case p.Qty < 1 || (!part.Counted() && p.Qty != 1):

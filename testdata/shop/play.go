@@ -73,14 +73,9 @@ type draw struct{ at, qty int }
 // History plays the rules of the shop from their seed. The same rules give the same acts on
 // every day, only moved along the calendar.
 func (s *Shop) History() (History, error) {
-	p := &player{s: s, r: &s.Rules, parts: map[string]*Part{}, home: map[string]string{}, shift: map[string]int{}}
+	p := &player{s: s, r: &s.Rules, parts: map[string]*Part{}, home: s.Homes(), shift: map[string]int{}}
 	for i := range s.Parts {
 		p.parts[s.Parts[i].ID] = &s.Parts[i]
-	}
-	for _, v := range s.Pieces {
-		if p.home[v.Part] == "" && v.Status != "quarantine" && v.Status != "lost" && !v.PartUsed {
-			p.home[v.Part] = v.Place
-		}
 	}
 	for _, v := range s.People {
 		p.shift[v.Code] = earlyStart
@@ -97,9 +92,6 @@ func (s *Shop) History() (History, error) {
 	h := History{}
 	for _, g := range s.Rules.Gone {
 		h.Gone = append(h.Gone, Piece{Part: g.Part, Place: g.Place, Condition: "scrapped", Status: "scrap", Why: g.Reason, Qty: 1})
-		if p.home[g.Part] == "" {
-			p.home[g.Part] = g.Place
-		}
 	}
 	batches, err := p.schedule(&h)
 	if err != nil {

@@ -160,6 +160,7 @@ type Out struct {
 type Piece struct {
 	Part      string
 	Place     string // where it lies; of a piece that is out, where it belongs
+	Home      string // where it belongs, "" = where the others of its part lie
 	Condition string
 	Status    string // in, out, quarantine, lost
 	Why       string // why it is held back or lost
@@ -224,6 +225,27 @@ type Job struct {
 	Cutting  Cutting
 }
 
+// Homes returns the drawer of each part that is or was in the shop, by part.
+func (s *Shop) Homes() map[string]string {
+	home := map[string]string{}
+	put := func(part, place string) {
+		if home[part] == "" {
+			home[part] = place
+		}
+	}
+	for _, v := range s.Pieces {
+		if v.Home != "" {
+			put(v.Part, v.Home)
+		} else if v.Status != "quarantine" && v.Status != "lost" && !v.PartUsed {
+			put(v.Part, v.Place)
+		}
+	}
+	for _, g := range s.Rules.Gone {
+		put(g.Part, g.Place)
+	}
+	return home
+}
+
 // A Shop is the whole demo shop as it stands on Today.
 type Shop struct {
 	Today        time.Time // midnight UTC
@@ -266,6 +288,7 @@ func (s *Shop) Station(machine string, no int) *Station {
 type pieceRow struct {
 	Part      string `json:"part"`
 	Place     string `json:"place"`
+	Home      string `json:"home,omitempty"`
 	Condition string `json:"condition,omitempty"`
 	Status    string `json:"status,omitempty"`
 	Why       string `json:"why,omitempty"`
@@ -359,7 +382,7 @@ func Read(fsys fs.FS, today time.Time) (Shop, error) {
 
 // piece fixes the days of a row.
 func (s *Shop) piece(r pieceRow) Piece {
-	p := Piece{Part: r.Part, Place: r.Place, Condition: r.Condition, Status: r.Status, Why: r.Why,
+	p := Piece{Part: r.Part, Place: r.Place, Home: r.Home, Condition: r.Condition, Status: r.Status, Why: r.Why,
 		Qty: r.Qty, Lot: r.Lot, PartUsed: r.State == "part_used", EdgesLeft: r.EdgesLeft}
 	if p.Status == "" {
 		p.Status = "in"
