@@ -202,3 +202,11 @@ func BenchmarkFamily10000(b *testing.B) {
 		life.Fit(runs, life.Options{Costs: &life.Costs{Planned: 4.2, Unplanned: 21.5}})
 	}
 }
+
+// At a tied age the censored edge is still at risk, in whatever order the lines stand.
+func TestSurviveTiesInAnyOrder(t *testing.T) {
+	curve, err := life.Survive([]life.Life{{Age: 6, Count: 1}, {Age: 9, Failed: true, Count: 1}, {Age: 6, Failed: true, Count: 3}}, 0.95)
+	if err != nil || len(curve) != 2 || curve[0].AtRisk != 5 || curve[0].Survival != 0.4 || curve[0].Censored != 1 {
+		t.Errorf("%+v, %v: want 3 of 5 failed at 6 with one censored beside them", curve, err)
+	}
+}
