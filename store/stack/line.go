@@ -20,13 +20,14 @@ type line struct {
 // lines by the bar inlet they end at.
 type lines4 struct {
 	forward map[string][]line // by open end
+	into    map[string][]lineWay
 	whole   map[string][]line // by inlet
 }
 
 // startLines walks from the station's outlet outward.
 func (q *search) startLines() *lines4 {
 	if q.lines == nil {
-		q.lines = &lines4{whole: map[string][]line{}, forward: map[string][]line{}}
+		q.lines = &lines4{whole: map[string][]line{}, forward: map[string][]line{}, into: map[string][]lineWay{}}
 		if port := portEnd(q.req.Station.CoolantPort); port != "" {
 			q.lines.forward = q.walk(port, maxLine)
 		}
@@ -51,7 +52,7 @@ func (q *search) walk(open string, most int) map[string][]line {
 	for range most {
 		next := map[string][]line{}
 		for _, ln := range layer {
-			for _, w := range q.s.enter[opposite(ln.open)] {
+			for _, w := range q.waysInto(opposite(ln.open)) {
 				used := 0
 				for _, c := range ln.p[:ln.n] {
 					if c.rec == w.rec {
@@ -90,6 +91,44 @@ func (q *search) walk(open string, most int) map[string][]line {
 	return by
 }
 
+// waysInto lists the pieces to go on with at an end, by the end they leave. Of those between
+// the same two ends only the best are kept: k, and as many more as a line may already have
+// used up.
+func (q *search) waysInto(end string) []lineWay {
+	if w, ok := q.lines.into[end]; ok {
+		return w
+	}
+	all := slices.Clone(q.s.enter[end])
+	all = slices.DeleteFunc(all, func(w lineWay) bool { return q.candidate(w.rec) == nil })
+	slices.SortFunc(all, func(a, b lineWay) int {
+		x, y := q.candidate(a.rec), q.candidate(b.rec)
+		return cmp.Or(cmp.Compare(a.leave, b.leave), cmp.Compare(x.cost, y.cost), cmp.Compare(b.rec.cp, a.rec.cp),
+			cmp.Compare(a.rec.part.Code, b.rec.part.Code))
+	})
+	most := maxLine
+	if q.mode == modeStrict {
+		most += q.k
+	}
+	out := all[:0:0]
+	first := 0 // where the present pair of ends begins
+	for _, w := range all {
+		if len(out) > 0 && out[len(out)-1].leave != w.leave {
+			first = len(out)
+		}
+		c, better := q.candidate(w.rec), 0
+		for _, o := range out[first:] {
+			if d := q.candidate(o.rec); d.cost <= c.cost && o.rec.cp >= w.rec.cp && (q.mode != modeNearest || d.bits == c.bits) {
+				better++
+			}
+		}
+		if better < most {
+			out = append(out, w)
+		}
+	}
+	q.lines.into[end] = out
+	return out
+}
+
 // again returns the part once more, when there is another free piece of it.
 func (q *search) again(r *rec, used int) *cand {
 	if it := r.nth(q.req, used); it != nil {
@@ -109,12 +148,18 @@ func sortedKeys[V any](m map[string]V) []string {
 
 // skyLine keeps the chains that fewer than k others are at least as good as.
 func (q *search) skyLine(in []line) []line {
-	slices.SortStableFunc(in, func(a, b line) int {
+	order := make([]int32, len(in))
+	for i := range order {
+		order[i] = int32(i)
+	}
+	slices.SortFunc(order, func(i, j int32) int {
+		a, b := &in[i], &in[j]
 		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.n, b.n), cmp.Compare(b.cp, a.cp),
-			compareNames(a.p[:a.n], b.p[:b.n]))
+			compareNames(a.p[:a.n], b.p[:b.n]), cmp.Compare(i, j))
 	})
 	out := in[:0:0]
-	for _, x := range in {
+	for _, i := range order {
+		x := in[i]
 		better := 0
 		for _, y := range out {
 			if y.cost <= x.cost && y.n <= x.n && y.cp >= x.cp && (q.mode != modeNearest || x.bits == y.bits) {

@@ -41,6 +41,7 @@ type search struct {
 	cands   map[*rec]*cand
 	seats   []rear // ways from the station to an open turret seat
 	holders map[int64][]rear
+	sleeves map[int64][]*cand
 	rears   map[rearKey][]rear
 	fronts  map[string][]front
 	inserts []front
@@ -117,7 +118,7 @@ type found struct {
 func newSearch(s *Shelf, r *Request, m mode, k int) *search {
 	return &search{
 		s: s, req: r, mode: m, k: k, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
-		cands: map[*rec]*cand{}, holders: map[int64][]rear{}, rears: map[rearKey][]rear{},
+		cands: map[*rec]*cand{}, holders: map[int64][]rear{}, sleeves: map[int64][]*cand{}, rears: map[rearKey][]rear{},
 		fronts: map[string][]front{}, seen: map[string]int{},
 	}
 }
@@ -516,9 +517,11 @@ func (q *search) cool(x found) {
 		anyRoute = true
 		y := x
 		y.route, y.cp = "through", min(body, x.rear.cp)
-		q.pressure(y)
+		if q.pressure(y) {
+			return // a hose where the bore does it only adds parts
+		}
 	}
-	if open {
+	if open && len(b.inlets) > 0 && body >= q.need-deadband || open && q.mode == modeNearest {
 		for _, inlet := range b.inlets {
 			for i := range q.linesTo(inlet) {
 				ln := &q.linesTo(inlet)[i]
@@ -537,15 +540,18 @@ func (q *search) cool(x found) {
 	}
 }
 
-func (q *search) pressure(x found) {
-	if x.cp < q.need-deadband {
+// pressure keeps x unless its route is rated too low, and tells whether it is not.
+func (q *search) pressure(x found) (enough bool) {
+	enough = x.cp >= q.need-deadband
+	if !enough {
 		if q.mode != modeNearest {
-			return
+			return false
 		}
 		x.cost += pointMated
 		x.bits |= bPressure
 	}
 	q.keep(x)
+	return enough
 }
 
 // compare orders stacks: cheapest to get, fewest warnings, fewest parts (reference rule), then

@@ -54,6 +54,8 @@ type rec struct {
 	cp       float64 // 0 = not recorded
 	wt       float64
 	noWT     bool
+	// sleeveKey is equal for sleeves that go into the same bores and may hold the same bars.
+	sleeveKey string
 }
 
 // A jointKey is what a joint is found by.
@@ -252,6 +254,9 @@ func (s *Shelf) rec(p *Part) *rec {
 		}
 	}
 	r.ends = p.Ends()
+	if p.Kind == Sleeve {
+		r.sleeveKey = fmt.Sprint(sizeKey(r.shank), p.ForDamped)
+	}
 	s.addIndex(r)
 	return r
 }

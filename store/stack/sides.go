@@ -147,18 +147,11 @@ func (q *search) rearsFor(b *rec) []rear {
 	for _, r := range q.holdersFor(b.shank, "") {
 		judge(r, nil)
 	}
-	q.s.round(Workpiece, b.shank, func(r *rec) {
-		if r.kind != Sleeve {
-			return
+	for _, sl := range q.sleevesFor(b.shank) {
+		for _, h := range q.holdersFor(sl.rec.shank, "") {
+			judge(q.withSleeve(h, sl), sl.rec)
 		}
-		c := q.candidate(r)
-		if c == nil {
-			return
-		}
-		for _, h := range q.holdersFor(r.shank, "") {
-			judge(q.withSleeve(h, c), r)
-		}
-	})
+	}
 	if q.mode == modeMissing {
 		q.holeSleeves(b.shank, judge)
 	}
@@ -167,6 +160,35 @@ func (q *search) rearsFor(b *rec) []rear {
 	}
 	out = q.skyRear(out)
 	q.rears[key] = out
+	return out
+}
+
+// sleevesFor lists the sleeves that take a shank of diameter d, without those that fewer than
+// k others of the same outside are at least as good as.
+func (q *search) sleevesFor(d float64) []*cand {
+	key := sizeKey(d)
+	if s, ok := q.sleeves[key]; ok {
+		return s
+	}
+	var all []rear
+	q.s.round(Workpiece, d, func(r *rec) {
+		if r.kind != Sleeve {
+			return
+		}
+		if c := q.candidate(r); c != nil {
+			w := rear{cp: inf, lsc: r.lsc, clamp: r.sleeveKey, cool: r.part.Sealed}
+			if r.part.Index == "none" {
+				w.warn = wCentre
+			}
+			w.push(c)
+			all = append(all, w)
+		}
+	})
+	var out []*cand
+	for _, w := range q.skyRear(all) {
+		out = append(out, w.p[0])
+	}
+	q.sleeves[key] = out
 	return out
 }
 
@@ -360,17 +382,21 @@ func (q *search) skyRear(in []rear) []rear {
 	if len(in) < 2 {
 		return in
 	}
-	slices.SortStableFunc(in, func(a, b rear) int {
-		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warn.count(), b.warn.count()), cmp.Compare(a.n, b.n),
-			compareNames(a.p[:a.n], b.p[:b.n]))
+	order := make([]int32, len(in))
+	for i := range order {
+		order[i] = int32(i)
+	}
+	slices.SortFunc(order, func(a, b int32) int {
+		x, y := &in[a], &in[b]
+		return cmp.Or(cmp.Compare(x.cost, y.cost), cmp.Compare(x.warn.count(), y.warn.count()), cmp.Compare(x.n, y.n),
+			cmp.Compare(y.lsc, x.lsc), cmp.Compare(y.cp, x.cp), cmp.Compare(x.mass, y.mass), compareNames(x.p[:x.n], y.p[:y.n]), cmp.Compare(a, b))
 	})
-	out := in[:0:0]
-	for i := range in {
+	out := make([]rear, 0, min(len(in), 2*q.k))
+	for _, i := range order {
 		better := 0
 		for j := range out {
 			if q.rearDominates(&out[j], &in[i]) {
-				better += q.weight(out[j].cost)
-				if better >= q.k {
+				if better += q.weight(out[j].cost); better >= q.k {
 					break
 				}
 			}
@@ -397,17 +423,21 @@ func (q *search) skyFront(in []front) []front {
 	if len(in) < 2 {
 		return in
 	}
-	slices.SortStableFunc(in, func(a, b front) int {
-		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warn.count(), b.warn.count()), cmp.Compare(a.n, b.n),
-			compareNames(a.p[:a.n], b.p[:b.n]))
+	order := make([]int32, len(in))
+	for i := range order {
+		order[i] = int32(i)
+	}
+	slices.SortFunc(order, func(a, b int32) int {
+		x, y := &in[a], &in[b]
+		return cmp.Or(cmp.Compare(x.cost, y.cost), cmp.Compare(x.warn.count(), y.warn.count()), cmp.Compare(x.n, y.n),
+			cmp.Compare(y.lf, x.lf), cmp.Compare(y.cp, x.cp), cmp.Compare(x.mass, y.mass), compareNames(x.p[:x.n], y.p[:y.n]), cmp.Compare(a, b))
 	})
-	out := in[:0:0]
-	for i := range in {
+	out := make([]front, 0, min(len(in), 2*q.k))
+	for _, i := range order {
 		better := 0
 		for j := range out {
 			if q.frontDominates(&out[j], &in[i]) {
-				better += q.weight(out[j].cost)
-				if better >= q.k {
+				if better += q.weight(out[j].cost); better >= q.k {
 					break
 				}
 			}
