@@ -7,7 +7,6 @@ type art struct {
 	tag   string
 	title string // for people who cannot see the picture
 	boxes []box
-	polys []poly
 	texts []text
 	codes []placed
 }
@@ -17,9 +16,6 @@ type box struct {
 	x, y, w, h float64
 	white      bool
 }
-
-// A poly is a filled black polygon, for the shapes on act cards.
-type poly [][2]float64
 
 // A text stands with its left end at x and its baseline at y; em is its size in mm.
 type text struct {

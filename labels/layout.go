@@ -80,6 +80,9 @@ func (l *Label) cleaned() (*Label, error) {
 	if err := checkCode(l.Tag); err != nil {
 		return nil, err
 	}
+	if err := checkTag(l.Tag); err != nil {
+		return nil, err
+	}
 	c.Head = strings.ToUpper(c.head())
 	if len(l.Sizes) > 4 {
 		return nil, &Refusal{Class: ErrText, Tag: l.Tag, Field: "sizes", Why: fmt.Sprintf(
@@ -269,7 +272,7 @@ func (p *page) title(scale float64) {
 		p.tooWide("title", l.Title)
 		return
 	}
-	p.lines(bold, em, em*(accent+0.18), lines)
+	p.lines(bold, em, em*(accent+0.18), bold.balance(l.Title, em, p.w, lines))
 }
 
 // lines adds rows of text set solid.
@@ -365,7 +368,7 @@ func (p *page) note(em float64) {
 		p.tooWide("note", p.label.Note)
 		return
 	}
-	p.lines(plain, em, em*0.45, lines)
+	p.lines(plain, em, em*0.45, plain.balance(p.label.Note, em, p.w, lines))
 }
 
 // mindWord stands on the plate before what must never be done.
@@ -420,7 +423,7 @@ func (p *page) id(em float64) {
 		em = max(em*p.w/w, tagGrade.floor)
 	}
 	lines := [][]string{groups}
-	if width(em) > p.w {
+	if width(em) > p.w+1e-6 {
 		per := int(p.w / mono.width("0", em))
 		lines = nil
 		for s := tag; s != ""; {

@@ -114,13 +114,6 @@ func (p *pdf) art(a *art, x, y float64) {
 		p.Rect(x+b.x, y+b.y, b.w, b.h, "F")
 	}
 	ink(false)
-	for _, q := range a.polys {
-		pts := make([]fpdf.PointType, len(q))
-		for i, v := range q {
-			pts[i] = fpdf.PointType{X: x + v[0], Y: y + v[1]}
-		}
-		p.Polygon(pts, "F")
-	}
 	for _, t := range a.texts {
 		if t.s == "" {
 			continue

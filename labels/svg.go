@@ -74,16 +74,6 @@ func (d *art) svg() []byte {
 		}
 		b.WriteString("/>\n")
 	}
-	for _, p := range d.polys {
-		b.WriteString(`<path d="`)
-		for i, q := range p {
-			b.WriteByte("ML"[min(i, 1)])
-			num(q[0])
-			b.WriteByte(' ')
-			num(q[1])
-		}
-		b.WriteString("Z\"/>\n")
-	}
 	var buf sfnt.Buffer
 	for _, t := range d.texts {
 		if t.s == "" {

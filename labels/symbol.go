@@ -2,8 +2,10 @@ package labels
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 
+	"brasspeg/store/standard"
 	"github.com/boombuler/barcode/datamatrix"
 	qrcode "github.com/skip2/go-qrcode"
 )
@@ -57,6 +59,21 @@ func checkCode(content string) error {
 	}
 	if content[0] == ' ' || content[len(content)-1] == ' ' {
 		return refuse("a space at its edge would be lost by a scanner; leave it out")
+	}
+	return nil
+}
+
+// ownTag is the shape of a tag: kind letter, seven digits, check character.
+var ownTag = regexp.MustCompile(`^[A-Z][0-9]{7}[0-9A-Z]$`)
+
+// checkTag refuses a content that looks like one of our tags and has a wrong check character:
+// every scanner would refuse the finished label.
+func checkTag(tag string) error {
+	if !ownTag.MatchString(tag) {
+		return nil
+	}
+	if _, err := standard.ParseTag(tag); err != nil {
+		return &Refusal{Class: ErrCode, Tag: tag, Field: "tag", Why: err.Error()}
 	}
 	return nil
 }

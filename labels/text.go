@@ -230,3 +230,21 @@ func (f face) breakAt(word string, em, width float64) int {
 	}
 	return best
 }
+
+// balance wraps a text again into the same number of lines, but in the narrowest field that
+// holds them, so that no single word is left alone on the last line.
+func (f face) balance(s string, em, width float64, lines []string) []string {
+	if len(lines) < 2 {
+		return lines
+	}
+	lo, hi := width/float64(len(lines)+1), width
+	for range 10 {
+		mid := (lo + hi) / 2
+		if try, ok := f.wrap(s, em, mid); ok && len(try) == len(lines) {
+			hi, lines = mid, try
+		} else {
+			lo = mid
+		}
+	}
+	return lines
+}
