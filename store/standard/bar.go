@@ -1,7 +1,6 @@
 package standard
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 )
@@ -531,13 +530,4 @@ func meantBar(text string) []string {
 		}
 	}
 	return out
-}
-
-// refusalOf is err as a refusal, or nil.
-func refusalOf(err error) *Refusal {
-	var r *Refusal
-	if errors.As(err, &r) {
-		return r
-	}
-	return nil
 }

@@ -173,7 +173,7 @@ func Key(kind, designation string) (key string, ok bool) {
 			return "holder " + h.String(), true
 		}
 	}
-	if kind == "" || kind == "fitting" || kind == "hose" {
+	if kind == "" || kind == "fitting" {
 		if th, err := ParseThread(designation); err == nil {
 			return "thread " + th.ID, true
 		}

@@ -36,10 +36,9 @@ func ParseInsert(text string) (Insert, error) {
 
 // A Reading tells how a text was read.
 type Reading struct {
-	Status string   // Accept, Normalise, AcceptSuffix, AcceptIncomplete or OtherSystem
-	Inch   bool     // written in the inch system
-	flags  uint16   // what there is to say
-	extra  []string // further notes, complete
+	Status string // Accept, Normalise, AcceptSuffix, AcceptIncomplete or OtherSystem
+	Inch   bool   // written in the inch system
+	flags  uint16 // what there is to say
 }
 
 // what a reader noticed
@@ -73,7 +72,7 @@ var saidTexts = []string{
 
 // Notes returns what a person should know about the reading; nil if nothing.
 func (r Reading) Notes() []string {
-	out := append([]string(nil), r.extra...)
+	var out []string
 	for i, t := range saidTexts {
 		if r.flags&(1<<i) != 0 {
 			out = append(out, t)

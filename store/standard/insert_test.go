@@ -355,6 +355,17 @@ func TestInsertTraps(t *testing.T) {
 	}
 }
 
+// The seats, radii and edges that the stack requests give for their inserts follow from
+// the designations alone.
+func TestStackSeats(t *testing.T) {
+	for _, r := range rows(t, "stack_seats") {
+		in, err := ParseInsert(r["designation"])
+		if err != nil || in.Seat() != r["seat"] || in.RE != num(r["nose_radius_mm"]) || in.Edges() != int(num(r["usable_corners"])) {
+			t.Errorf("%s: seat %s, radius %g, %d edges, %v, want %v", r["designation"], in.Seat(), in.RE, in.Edges(), err, r)
+		}
+	}
+}
+
 // anyInsert draws a designation from the grammar of the code, spelled in one of the ways
 // people spell it.
 func anyInsert(t *rapid.T) string {

@@ -36,7 +36,7 @@ type Size struct {
 	fraction bool // inches written as a fraction
 }
 
-// maxSize bounds a size to what can stand in a shop: 100 m, or as many inches.
+// maxSizeMM bounds a size to what can stand in a shop, in mm.
 const maxSizeMM = 100_000
 
 // Millimetres returns mm as a size, to the nearest thousandth; 0 to 100 m, else a

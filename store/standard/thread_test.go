@@ -2,6 +2,7 @@ package standard
 
 import (
 	"encoding/csv"
+	"errors"
 	"os"
 	"testing"
 
@@ -32,6 +33,15 @@ func rows(t testing.TB, name string) []map[string]string {
 		t.Fatalf("%s.csv has no rows", name)
 	}
 	return out
+}
+
+// refusalOf is err as a refusal, or nil.
+func refusalOf(err error) *Refusal {
+	var r *Refusal
+	if errors.As(err, &r) {
+		return r
+	}
+	return nil
 }
 
 func yes(b bool) string {
