@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -39,7 +40,7 @@ func (s *Server) jobsPage(c echo.Context) error {
 		row := jobRow{
 			Href: "/jobs/" + pathOf(r.Job.Code), Code: r.Job.Code, Name: r.Job.Name,
 			Material: r.Job.Material, Machine: machines[idOf(r.Job.MachineID)],
-			Parts: fmt.Sprint(r.Job.PartsQty - r.Job.PartsDone), Days: days(r.Job.FromDay, r.Job.ToDay),
+			Parts: fmt.Sprint(r.Job.PartsQty - r.Job.PartsDone), Days: shortDays(r.Job.FromDay, r.Job.ToDay),
 		}
 		row.State, row.Says = s.readiness(r, see)
 		if r.Err == nil {
@@ -77,13 +78,26 @@ func days(from, to store.Day) string {
 	return string(from) + " to " + string(to)
 }
 
+// shortDays is days for a narrow column: without the year, which planned jobs do not need.
+func shortDays(from, to store.Day) string {
+	f, errF := time.Parse(time.DateOnly, string(from))
+	t, errT := time.Parse(time.DateOnly, string(to))
+	if errF != nil || errT != nil {
+		return days(from, to)
+	}
+	if from == to {
+		return f.Format("Mon 2 Jan")
+	}
+	return f.Format("Mon 2 Jan") + " to " + t.Format("Mon 2 Jan")
+}
+
 func boreText(r *stack.Request) string {
 	d := r.BoreEndD.Or(r.BoreStartD)
 	t := "Ø " + figure(d, 2)
 	if r.BoreEndD.Known && r.BoreEndD.V != r.BoreStartD {
 		t = "Ø " + figure(r.BoreStartD, 2) + " to " + figure(d, 2)
 	}
-	return t + " × " + figure(r.Depth, 1) + " mm deep"
+	return t + " × " + figure(r.Depth, 1) + " mm"
 }
 
 func (s *Server) machineNames(ctx context.Context) (map[store.MachineID]string, error) {
@@ -119,7 +133,12 @@ func (s *Server) readinessSaid(r store.Ready) (stateView, string) {
 		}
 		return stateBuilt, says
 	case len(r.Verdict.Options) > 0:
-		return stateMissing, r.Verdict.Options[0].Text
+		o := &r.Verdict.Options[0]
+		says := "Missing: " + o.Text + "."
+		if len(o.Parts) > 0 && len(o.Parts[0].Owned) > 0 {
+			says += " " + o.Parts[0].Owned[0].Text + "."
+		}
+		return stateMissing, says
 	case len(r.Verdict.Reasons) > 0:
 		return stateMissing, r.Verdict.Reasons[0].Text
 	}
@@ -138,6 +157,10 @@ func (s *Server) saidOrLogged(err error) string {
 	s.log.Error("part of a page failed", "error", err)
 	return "This could not be worked out; the log of the server says why."
 }
+
+// shownOptions is how many ways out of a "no" are told with all their sizes; the others
+// follow in a line each.
+const shownOptions = 3
 
 // jobPage shows a job's verdict: GET /jobs/:code.
 func (s *Server) jobPage(c echo.Context) error {
@@ -178,7 +201,11 @@ func (s *Server) jobView(ctx context.Context, r store.Ready, see holders) (jobPa
 		v.Reasons = append(v.Reasons, veil.Replace(w.Text))
 	}
 	for i, o := range r.Verdict.Options {
-		v.Options = append(v.Options, optionOf(i+1, &o, veil))
+		if i < shownOptions {
+			v.Options = append(v.Options, optionOf(i+1, &o, veil))
+		} else {
+			v.MoreOptions = append(v.MoreOptions, sentence(veil.Replace(o.Text)))
+		}
 	}
 	for _, w := range r.Verdict.Worse {
 		v.Worse = append(v.Worse, veil.Replace(w.Changes))
@@ -235,6 +262,7 @@ func (s *Server) showStack(v *jobPage, r store.Ready, st *stack.Stack) {
 		v.Warnings = append(v.Warnings, w.Text)
 	}
 	v.Remarks = st.Remarks
+	v.Estimates, v.EstimateNotes = estimates(&st.Mech), st.Mech.Notes
 	title := "The stack for " + r.Job.Code
 	if !r.Verdict.Buildable {
 		title = "The nearest stack for " + r.Job.Code + ", with what is missing dashed"
@@ -271,6 +299,37 @@ func stackReadings(st *stack.Stack) []reading {
 		rs = append(rs, reading{"Coolant line, weakest " + st.Route.Weakest, figure(st.Route.Limit.V, 0), "bar"})
 	}
 	return rs
+}
+
+// estimates are the figures of the mechanics that are known. They rank and warn.
+func estimates(m *stack.Mechanics) []factView {
+	var out []factView
+	for _, e := range []struct {
+		name string
+		v    stack.Opt
+		n    int
+		unit string
+	}{
+		{"Deflection at the edge", m.DeflectionMM, 3, "mm"},
+		{"Deflection at the edge for each 1000 N", m.PerKilonewt, 3, "mm"},
+		{"First natural frequency", m.FrequencyHz, 0, "Hz"},
+		{"Cutting force", m.ForceN, 0, "N"},
+		{"Radial force", m.RadialN, 0, "N"},
+		{"Specific cutting force", m.KC, 0, "N/mm²"},
+		{"Power at the machine", m.PowerKW, 2, "kW"},
+		{"Speed", m.RPM, 0, "1/min"},
+		{"Cutting speed", m.VC, 0, "m/min"},
+		{"Feed", m.FeedMMMin, 0, "mm/min"},
+		{"Time in cut for the depth", m.MinutesInCut, 2, "min"},
+		{"Roughness Rt, perfect edge", m.RtUM, 2, "µm"},
+		{"Roughness Ra, perfect edge", m.RaUM, 2, "µm"},
+		{"Coolant flow", m.FlowLMin, 1, "L/min"},
+	} {
+		if e.v.Known {
+			out = append(out, factView{Name: e.name, Value: figure(e.v.V, e.n), Unit: e.unit})
+		}
+	}
+	return out
 }
 
 // symbolNames are the sizes a missing part is described by, in words.
@@ -342,7 +401,7 @@ func needValue(v any) string {
 }
 
 func optionOf(n int, o *stack.Option, veil *strings.Replacer) optionView {
-	v := optionView{Number: n, Says: veil.Replace(o.Text)}
+	v := optionView{Number: n, Says: sentence(veil.Replace(o.Text))}
 	if o.AvailableOn != "" {
 		v.When = "Waiting is enough: it can be built on " + string(o.AvailableOn) + "."
 		if o.HeldBy != "" {

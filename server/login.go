@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"crypto/subtle"
 	"net/http"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -31,6 +32,10 @@ func (s *Server) loginPage(c echo.Context) error {
 		for _, p := range people {
 			v.Demo = append(v.Demo, demoPerson{Login: p.Login, Name: p.Name, Role: string(p.Role)})
 		}
+		slices.SortStableFunc(v.Demo, func(a, b demoPerson) int { // who sees most of the crib first
+			order := []string{"attendant", "manager", "operator", "admin"}
+			return slices.Index(order, a.Role) - slices.Index(order, b.Role)
+		})
 	}
 	return s.page(c, http.StatusOK, "login", "Log in", v)
 }

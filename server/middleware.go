@@ -27,7 +27,8 @@ const contentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; 
 func (s *Server) router() (*echo.Echo, error) {
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true
-	e.IPExtractor = echo.ExtractIPDirect() // the default believes X-Forwarded-For
+	e.IPExtractor = echo.ExtractIPDirect()         // the default believes X-Forwarded-For
+	e.SchemeExtractor = echo.ExtractSchemeDirect() // and X-Forwarded-Proto
 	e.HTTPErrorHandler = s.fail
 	origin := http.NewCrossOriginProtection()
 	origin.SetDenyHandler(http.HandlerFunc(denyOrigin))
@@ -110,6 +111,7 @@ func canonicalHost(host string) string {
 // problem is written out.
 func denyOrigin(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "application/problem+json")
+	w.Header().Set("HX-Retarget", "#alert")
 	w.WriteHeader(http.StatusForbidden)
 	_, _ = w.Write([]byte(`{"type":"about:blank","title":"Request from another site refused","status":403,"detail":"A page of another site may not write here.","code":"origin","ref":"-"}` + "\n"))
 }

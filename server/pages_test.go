@@ -249,7 +249,7 @@ func TestPages(t *testing.T) {
 		}
 	}
 	for path, words := range map[string][]string{
-		"/jobs":                               {"J-1", "can be built", "J-2", "cannot be built", "Ø 62 × 250 mm deep"},
+		"/jobs":                               {"J-1", "can be built", "J-2", "cannot be built", "Ø 62 × 250 mm"},
 		"/jobs/J-1":                           {"Overhang to set", "280", "<svg", "A1-2", "7"},
 		"/jobs/J-2":                           {"cannot be built", "Missing head", "missing"},
 		"/search?q=ivo":                       {"Ivo Lend", sh.tags("BAR-40-470")[0]},

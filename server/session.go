@@ -47,6 +47,7 @@ func newSessions(cfg Config) *scs.SessionManager {
 	sm.HashTokenInStore = true
 	sm.ErrorFunc = func(w http.ResponseWriter, _ *http.Request, err error) {
 		cfg.Log.Error("request failed", "at", "session", "error", err)
+		w.Header().Set("HX-Retarget", "#alert")
 		http.Error(w, "Something failed on our side. Ask again; if it stays, tell whoever looks after the server.", http.StatusInternalServerError)
 	}
 	sm.Cookie.HttpOnly = true

@@ -33,23 +33,26 @@ type jobRow struct {
 
 // jobPage is one job and the verdict on its stack.
 type jobPage struct {
-	Code, Name string
-	State      stateView
-	Says       string
-	Readings   []reading
-	Facts      []factView
-	Drawing    template.HTML // made by server/drawing from figures and codes; escaped there
-	Caption    string
-	Uses       []useRow
-	Warnings   []string
-	Remarks    []string
-	Checks     []checkRow
-	Reasons    []string
-	Options    []optionView
-	Worse      []string
-	Misses     []missRow
-	More       []string // further stacks, each in a line
-	Promises   []promiseRow
+	Code, Name    string
+	State         stateView
+	Says          string
+	Readings      []reading
+	Facts         []factView
+	Drawing       template.HTML // made by server/drawing from figures and codes; escaped there
+	Caption       string
+	Uses          []useRow
+	Warnings      []string
+	Remarks       []string
+	Checks        []checkRow
+	Reasons       []string
+	Options       []optionView
+	Worse         []string
+	Misses        []missRow
+	More          []string // further stacks, each in a line
+	MoreOptions   []string
+	Estimates     []factView
+	EstimateNotes []string
+	Promises      []promiseRow
 }
 
 type useRow struct {
