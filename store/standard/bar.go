@@ -92,6 +92,18 @@ func (s *scan) skip() {
 	}
 }
 
+// dashed skips like skip and reports whether there was a dash.
+func (s *scan) dashed() bool {
+	from := s.i
+	s.skip()
+	for _, b := range s.b[from:s.i] {
+		if b == '-' {
+			return true
+		}
+	}
+	return false
+}
+
 func (s *scan) blank() {
 	for s.i < len(s.b) && s.b[s.i] == ' ' {
 		s.i++
@@ -155,7 +167,9 @@ func readBar(c *clean, inch bool) (b Bar, rd Reading, f *fault) {
 	if f := b.cutting(&s, true); f != nil {
 		return b, rd, f
 	}
-	s.blank()
+	if s.dashed() {
+		rd.Status = Normalise
+	}
 	// One digit of size is the mark of the inch system, and the only one: the rest of the
 	// name looks the same and would read as other lengths.
 	if n := digits(s.b[s.i:]); n == 1 && (s.i+1 == len(s.b) || s.b[s.i+1] == ' ' || s.b[s.i+1] == '-' || s.b[s.i+1] == '.') {

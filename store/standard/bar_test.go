@@ -169,7 +169,7 @@ func TestInchBars(t *testing.T) {
 		text   string
 		mm, ic float64
 	}{
-		{"A16T-SCLCR3", 25.4, 9.525}, {"a08m-sclcr 2", 12.7, 6.35}, {"S20U-MCLNL4", 31.75, 12.7}, {"A24U-MWLNR 4-X", 38.1, 12.7}, {"A06J-STFCR1.8", 9.525, 5.56},
+		{"A16T-SCLCR3", 25.4, 9.525}, {"a08m-sclcr 2", 12.7, 6.35}, {"A16T-SCLCR-3", 25.4, 9.525}, {"S20U-MCLNL4", 31.75, 12.7}, {"A24U-MWLNR 4-X", 38.1, 12.7}, {"A06J-STFCR1.8", 9.525, 5.56},
 	} {
 		b, err := ParseInchBar(tt.text)
 		if err != nil || b.Diameter != tt.mm || b.IC() != tt.ic || !b.Inch {
@@ -184,6 +184,20 @@ func TestInchBars(t *testing.T) {
 	}
 	if _, err := ParseInchBar("A25T-SCLCR 09"); err == nil {
 		t.Error("a metric bar read as an inch one")
+	}
+}
+
+// A dash or a space between positions parts nothing.
+func TestBarSeparators(t *testing.T) {
+	for _, text := range []string{"A25T-SCLCR09", "A25T SCLCR-09", "A25T-SCLCR-09", "a25t - sclcr - 09", "A25TSCLCR 09"} {
+		if b, err := ParseBar(text); err != nil || b.String() != "A25T-SCLCR09" {
+			t.Errorf("ParseBar(%q) = %v, %v", text, b, err)
+		}
+	}
+	for _, text := range []string{"PCLNR-2525-M12", "PCLNR 25 25 M 12"} {
+		if h, err := ParseHolder(text); err != nil || h.String() != "PCLNR2525M12" {
+			t.Errorf("ParseHolder(%q) = %v, %v", text, h, err)
+		}
 	}
 }
 

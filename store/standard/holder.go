@@ -45,7 +45,7 @@ func readHolder(c *clean) (h Holder, f *fault) {
 	h.Clamping, h.Shape, h.Style, h.Clearance, h.Hand = b.Clamping, b.Shape, b.Style, b.Clearance, b.Hand
 	s.skip()
 	for _, side := range []*int{&h.H, &h.B} {
-		s.blank()
+		s.skip()
 		if digits(s.b[s.i:]) < 2 {
 			return h, &fault{s.i, CodeForm, "shank height and width belong here, two digits of mm each", nil}
 		}
@@ -58,14 +58,14 @@ func readHolder(c *clean) (h Holder, f *fault) {
 	if h.B > h.H {
 		return h, &fault{s.i - 2, CodeMeaning, "the shank is wider (%d) than high (%d): height comes first", []any{h.B, h.H}}
 	}
-	s.blank()
+	s.skip()
 	at := s.i
 	x, ok := s.next()
 	if _, known := barLengths[x]; !ok || !known {
 		return h, &fault{at, CodeForm, "a length letter belongs here", nil}
 	}
 	h.Length = x
-	s.blank()
+	s.skip()
 	if f := b.size(&s); f != nil {
 		return h, f
 	}

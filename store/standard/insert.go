@@ -150,14 +150,19 @@ func readInsert(c *clean) (in Insert, rd Reading, f *fault) {
 	if b[1] == 'O' || b[3] == 'X' && b[0] != 'K' {
 		rd.flags |= saidDrawing
 	}
+	rd.Status = Accept
+	if c.changed {
+		rd.Status = Normalise
+	}
 	i := 4
 	for i < len(b) && b[i] == ' ' {
 		i++
 	}
-	if c.changed {
+	if i+1 < len(b) && b[i] == '-' {
+		// CNMG-120408: no suffix can begin before the numbers, so the dash parts nothing.
 		rd.Status = Normalise
-	} else {
-		rd.Status = Accept
+		for i++; i < len(b) && b[i] == ' '; i++ {
+		}
 	}
 	var end int
 	if n, ok := inchGroups(b[i:], b[0]); ok {

@@ -75,7 +75,7 @@ func TestInsertANSI(t *testing.T) {
 		}
 	}
 	for _, tt := range []struct{ ansi, iso string }{
-		{"CCMT 3(2.5)1", "CCMT09T304"}, {"ccmt32.51", "CCMT09T304"}, {"CNMG 432-MF", "CNMG120408-MF"}, {"CNMG-432", ""},
+		{"CCMT 3(2.5)1", "CCMT09T304"}, {"ccmt32.51", "CCMT09T304"}, {"CNMG 432-MF", "CNMG120408-MF"}, {"CNMG-432", "CNMG120408"}, {"TNMG-332-MF", "TNMG160408-MF"}, {"CNMG-120408", "CNMG120408"}, {"CNMG - 432", "CNMG120408"}, {"CNMG--432", ""}, {"CNMG-", ""}, {"CNMG 12-04-08", ""},
 		{"DNMG 442", "DNMG150608"}, {"CNMG 430", "CNMG120400"}, {"RNMG 43", "RNMG120400"}, {"CNMG 431N", "CNMG120404N"},
 		{"SNMM 1086", "SNMM311224"}, {"CNMG 992", ""}, {"CNMG 439", ""}, {"CNMG 4321", ""}, {"TPG 321", ""},
 		{"WNMG 1011V3", "WNMG1011V3"}, // 10 is a metric size there, not size 10

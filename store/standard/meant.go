@@ -54,6 +54,7 @@ func meantInsert(text string) []string {
 	if strings.HasSuffix(flat, "-") {
 		try(body)
 	}
+	try(strings.ReplaceAll(flat, "-", "")) // CNMG 12-04-08
 	if head < 2 {
 		return out
 	}

@@ -30,6 +30,7 @@ func TestMeant(t *testing.T) {
 		{insert, "RCMT 1204", "RCMT1204M0", "RCMT120400"},
 		{insert, "RCMT 120408", "RCMT1204M0", "RCMT120400"},
 		{insert, "CNMG 120408-", "CNMG120408", ""},
+		{insert, "CNMG 12-04-08", "CNMG120408", ""},
 		{insert, "16ER 1.50 ISO", "", ""},
 		{bar, "A25T-SCLCR O9", "A25T-SCLCR09", ""},
 		{bar, "25T-SCLCR 09", "S25T-SCLCR09", "A25T-SCLCR09"},

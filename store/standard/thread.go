@@ -128,7 +128,7 @@ var (
 	metricName  = regexp.MustCompile(`^M ?(\d{1,3}(?:[.,]\d)?)(?: ?[X*] ?(\d(?:[.,]\d{1,3})?))?(?: ?-? ?[4-8][EFGH])?(?: ?-? ?(TAPER|TAPERED|CONICAL|KEG|DIN 158(?:-1)?|ISO ?6149(?:-[123])?|ISO ?9974(?:-[123])?|DIN ?3852(?:-1)?))?$`)
 	dashFirst   = regexp.MustCompile(`^(JIC|ORB|SAE ?45) ?-? ?(\d{1,2})$`)
 	dashLast    = regexp.MustCompile(`^-? ?(\d{1,2}) ?(JIC|ORB|SAE ?45)$`)
-	unifiedName = regexp.MustCompile(`^((?:\d[- ])?\d{1,2}/\d{1,2}) ?-? ?(\d{2}) ?(UNF|UNS|UN)?(?:-?2[AB])? ?(JIC|ORB|SAE ?45|37 ?DEG|45 ?DEG)?$`)
+	unifiedName = regexp.MustCompile(`^(?:UNF? )?((?:\d[- ])?\d{1,2}/\d{1,2}) ?-? ?(\d{2}) ?(UNF|UNS|UN)?(?:-?2[AB])? ?(JIC|ORB|SAE ?45|37 ?DEG|45 ?DEG)?$`)
 )
 
 func parseThread(text, t string, gender Gender) (Thread, error) {

@@ -105,7 +105,7 @@ func TestThreadSpellings(t *testing.T) {
 		{"1-11.5 NPT", "NPT 1"}, {"M10 X 1", "M10x1"}, {"M10×1", "M10x1"}, {"m10x1,0", "M10x1"}, {"M8", "M8x1.25"}, {"M6x1", "M6"},
 		{"M10", "M10x1.5"}, {"M20", "M20x2.5"}, {"M18x1.5", "M18x1.5"}, {"M10x1 keg", "M10x1 taper"}, {"M12x1.5 DIN 3852", "M12x1.5 ISO 9974"},
 		{"M18x1.5 ISO 6149", "M18x1.5 ISO 6149"}, {"JIC-6", "JIC -6"}, {"jic 6", "JIC -6"}, {"-8 ORB", "ORB -8"}, {"SAE 45 -4", "SAE45 -4"},
-		{"9/16-18 UNF JIC", "JIC -6"}, {"7/16-20 37 deg", "JIC -4"}, {"5/8-18 UNF", "SAE45 -6"}, {"PF 1/2", "G 1/2"},
+		{"9/16-18 UNF JIC", "JIC -6"}, {"7/16-20 37 deg", "JIC -4"}, {"5/8-18 UNF", "SAE45 -6"}, {"UNF 5/8-18", "SAE45 -6"}, {"PF 1/2", "G 1/2"},
 	} {
 		th, err := ParseThread(tt.text)
 		if err != nil || th.ID != tt.want {
