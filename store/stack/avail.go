@@ -8,16 +8,39 @@ func (it *Item) free(r *Request) int {
 		return 0
 	}
 	q := it.Qty
-	for _, v := range it.Reserved {
-		if v.Job != "" && v.Job == r.Job || v.To < r.NeedDate || v.From > r.last() {
-			continue
+	for _, list := range [2][]Reservation{it.Reserved, r.holds[it.ID]} {
+		for _, v := range list {
+			if v.Job != "" && v.Job == r.Job || v.To < r.NeedDate || v.From > r.last() {
+				continue
+			}
+			if v.Qty == 0 {
+				return 0
+			}
+			q -= v.Qty
 		}
-		if v.Qty == 0 {
-			return 0
-		}
-		q -= v.Qty
 	}
 	return max(q, 0)
+}
+
+// promised lists what stands against an item: its reservations and the holds of the plan.
+func (it *Item) promised(r *Request) []Reservation {
+	if held := r.holds[it.ID]; len(held) > 0 {
+		return append(append([]Reservation(nil), it.Reserved...), held...)
+	}
+	return it.Reserved
+}
+
+// mine reports whether an item is reserved for the request's own job.
+func (it *Item) mine(r *Request) bool {
+	if r.Job == "" {
+		return false
+	}
+	for _, v := range it.Reserved {
+		if v.Job == r.Job && v.To >= r.NeedDate && v.From <= r.last() {
+			return true
+		}
+	}
+	return false
 }
 
 // from returns the first day on or after the need date from which an item that is out,
@@ -44,11 +67,12 @@ func (it *Item) from(r *Request) (Date, bool) {
 	for t := r.NeedDate; t < r.last() && days < 3660; t = t.AddDays(1) {
 		days++
 	}
-	for range len(it.Reserved) + 1 {
+	promised := it.promised(r)
+	for range len(promised) + 1 {
 		// An item due back before the day it is needed has to be free on that day, not earlier.
 		start := max(d, r.NeedDate)
 		end, moved := start.AddDays(days), false
-		for _, v := range it.Reserved {
+		for _, v := range promised {
 			if (v.Job == "" || v.Job != r.Job) && v.To >= start && v.From <= end {
 				d, moved = v.To.AddDays(1), true
 				break
@@ -81,9 +105,9 @@ func (it *Item) standing(r *Request) Code {
 
 // blocker returns the reservation of another job that stands in the way, nil when none does.
 func (it *Item) blocker(r *Request) *Reservation {
-	for i, v := range it.Reserved {
+	for _, v := range it.promised(r) {
 		if (v.Job == "" || v.Job != r.Job) && v.To >= r.NeedDate && v.From <= r.last() {
-			return &it.Reserved[i]
+			return &v
 		}
 	}
 	return nil
@@ -209,18 +233,34 @@ func busyCost(c Code, dated bool) int {
 	return n
 }
 
-// nth returns the n-th free item of a part (from 0), nil when there are fewer.
+// nth returns the item with the n-th free piece of a part (from 0), nil when there are fewer;
+// of inserts the n-th free lot. What is reserved for the job itself comes first.
 func (r *rec) nth(q *Request, n int) *Item {
-	if n < len(r.idle) {
-		return r.idle[n]
+	take := func(it *Item) bool {
+		f := it.free(q)
+		if r.kind == Insert {
+			f = min(f, 1)
+		}
+		n -= f
+		return n < 0
 	}
-	n -= len(r.idle)
+	own := false
 	for _, it := range r.busy {
-		if it.free(q) > 0 {
-			if n == 0 {
+		if it.mine(q) {
+			own = true
+			if take(it) {
 				return it
 			}
-			n--
+		}
+	}
+	for _, it := range r.idle {
+		if take(it) {
+			return it
+		}
+	}
+	for _, it := range r.busy {
+		if !(own && it.mine(q)) && take(it) {
+			return it
 		}
 	}
 	return nil
@@ -248,8 +288,18 @@ func (q *search) newCand(r *rec) *cand {
 	if q.mode == modeStrict {
 		return nil
 	}
+	if q.mode == modeBuy {
+		if cents, ok := q.price(r.part); ok && r.inBook {
+			return &cand{rec: r, tier: tierBook, cost: cents}
+		}
+		return nil
+	}
 	var best *cand
-	for _, it := range r.busy {
+	owned := r.busy
+	if q.req.holds != nil {
+		owned = append(append([]*Item(nil), r.busy...), r.idle...)
+	}
+	for _, it := range owned {
 		code := it.standing(q.req)
 		_, dated := it.from(q.req)
 		c := &cand{rec: r, item: it, tier: tierBusy, cost: busyCost(code, dated)}

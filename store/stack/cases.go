@@ -167,7 +167,11 @@ func (c *Case) Check() (Verdict, error) {
 	if err != nil {
 		return Verdict{}, err
 	}
-	return s.Check(c.Request)
+	v, err := s.Check(c.Request)
+	if err == nil {
+		s.Easier(c.Request, &v)
+	}
+	return v, err
 }
 
 // readItem reads a part on hand: the part's columns and where it stands.

@@ -46,7 +46,7 @@ func (s *Shelf) Check(r Request) (Verdict, error) {
 		v.HeldBy = v.Options[0].HeldBy
 	}
 	s.explain(&r, &v)
-	s.worse(&r, &v)
+	s.misses(&v)
 	return v, nil
 }
 

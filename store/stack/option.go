@@ -282,13 +282,17 @@ func (q *search) fill(m *Missing) {
 			return
 		}
 		used := true
-		for _, it := range r.busy {
+		owned := r.busy
+		if q.req.holds != nil {
+			owned = append(append([]*Item(nil), r.busy...), r.idle...)
+		}
+		for _, it := range owned {
 			if it.free(q.req) == 0 && it.standing(q.req) != codeNoStock {
 				m.Owned = append(m.Owned, it.borrow(q.req))
 				used = false
 			}
 		}
-		if used && len(r.idle) == 0 {
+		if used && r.nth(q.req, 0) == nil {
 			m.Catalogue = append(m.Catalogue, buy(r.part))
 		}
 	}

@@ -112,6 +112,10 @@ type Request struct {
 	EdgesNeeded int // 0 = not asked
 	Cutting     Cutting
 	BoreEndD    Opt // mm, hole after this tool; for speed and drawing only
+
+	// holds are pieces that jobs planned before this one take, by item id: they count as
+	// reservations while a whole plan is looked at.
+	holds map[string][]Reservation
 }
 
 // Overhang returns the overhang the job needs in mm: depth and clearance, to the cutting edge.

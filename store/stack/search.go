@@ -14,6 +14,7 @@ const (
 	modeStrict  mode = iota // free parts only: can it be built?
 	modeMissing             // also borrowed, catalogue and invented parts: what is missing?
 	modeNearest             // owned parts with the rules they break: what stops it?
+	modeBuy                 // free parts and, at their price, recorded ones that come in time
 )
 
 // In the nearest mode a part that goes together but breaks a rule stands nearer than a joint
@@ -50,6 +51,9 @@ type search struct {
 	best    []found
 	seen    map[string]int
 	evals   int // combinations looked at, for tests of the search's own cost
+
+	today    Date   // modeBuy: the day of ordering
+	currency string // modeBuy: the currency prices are added up in
 }
 
 type rearKey struct {
@@ -603,9 +607,13 @@ func (q *search) keep(x found) {
 	if len(q.best) >= q.k && compare(&x, &q.best[len(q.best)-1]) >= 0 {
 		return
 	}
-	if q.mode == modeMissing {
+	switch q.mode {
+	case modeMissing:
 		x.key = q.missingKey(&x)
-	} else if q.mode == modeNearest {
+	case modeBuy:
+		x.key = x.codes()
+	}
+	if q.mode == modeNearest {
 		x.key = strconv.FormatUint(uint64(x.bits), 36)
 	}
 	if x.key != "" {
