@@ -1,5 +1,7 @@
 package labels
 
+import "strings"
+
 // art is a finished label: marks in mm from its top left corner, in black and white. The pens
 // (SVG, PDF, PNG, printer languages) draw what stands here and decide nothing.
 type art struct {
@@ -44,6 +46,7 @@ func (a *art) stroke(x, y, h float64) {
 }
 
 func (a *art) put(f face, em, x, y float64, s string) {
+	s = strings.ReplaceAll(s, string(noBreak), " ") // the lines are broken, the pens need one kind
 	a.texts = append(a.texts, text{x: x, y: y, em: em, face: f, s: s})
 }
 

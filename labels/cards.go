@@ -14,13 +14,13 @@ const (
 	BinEmpty Deed = "bin empty"
 )
 
-// cards says what stands on the card of each deed: a word, a shape beside it, and what
-// happens.
+// cards says what stands on the card of each deed: a word, a shape that stays beside it, and
+// what happens.
 var cards = map[Deed]struct{ title, note string }{
-	Return:   {"Return ↵", "then scan what you bring back"},
-	Undo:     {"Undo ↶", "takes back your last act, for 60 seconds"},
-	Done:     {"Done ✓", "ends your turn; the next person scans a badge"},
-	BinEmpty: {"Bin empty ∅", "then scan the bin that has run out"},
+	Return:   {"Return\u00A0↵", "then scan what you bring back"},
+	Undo:     {"Undo\u00A0↶", "takes back your last act, for 60 seconds"},
+	Done:     {"Done\u00A0✓", "ends your turn; the next person scans a badge"},
+	BinEmpty: {"Bin empty\u00A0∅", "then scan the bin that has run out"},
 }
 
 // Deeds lists the deeds in the order in which their cards hang at the window.

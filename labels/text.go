@@ -135,7 +135,7 @@ func (f face) outline(r rune, buf *sfnt.Buffer) []segment {
 }
 
 // clean makes a text of foreign origin printable: it is put into composed form, broken bytes
-// become a box, spaces of all kinds become one space, control characters and marks that turn
+// become a box, spaces of all kinds but the no-break space become one, control characters and marks that turn
 // the reading direction are left out. What is left is either drawable or refused by check.
 func clean(s string) string {
 	s = norm.NFC.String(strings.ToValidUTF8(s, "□"))
@@ -143,6 +143,8 @@ func clean(s string) string {
 	space := true // drop leading ones
 	for _, r := range s {
 		switch {
+		case r == noBreak && !space:
+			// kept, so that a word and its shape or a value and its unit stay together
 		case unicode.IsSpace(r):
 			if !space {
 				b.WriteByte(' ')
@@ -157,8 +159,11 @@ func clean(s string) string {
 		space = false
 		b.WriteRune(r)
 	}
-	return strings.TrimRight(b.String(), " ")
+	return strings.TrimRight(b.String(), " \u00A0")
 }
+
+// noBreak is a space at which no line is broken.
+const noBreak = '\u00A0'
 
 // check refuses a cleaned text with a character that the face cannot draw as it is read.
 func (f face) check(tag, field, s string) error {
@@ -188,7 +193,7 @@ func (f face) check(tag, field, s string) error {
 func (f face) wrap(s string, em, width float64) ([]string, bool) {
 	var lines []string
 	line := ""
-	for _, word := range strings.Fields(s) {
+	for word := range strings.SplitSeq(s, " ") { // cleaned: single spaces only
 		try := word
 		if line != "" {
 			try = line + " " + word

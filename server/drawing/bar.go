@@ -98,7 +98,7 @@ func BarPlan(b BarHead) ([]byte, error) {
 		bow[i] = flip(bow[i])
 	}
 	sc.line(penDim, bow...)
-	label := flip(pt{tip.x + swing*0.8 + 6, tip.y + swing*0.8})
+	label := flip(pt{tip.x + swing*0.8 + 14, tip.y + swing*0.8})
 	sc.text(voiceDim, start, label, "KAPR "+trim(b.KAPR, 1)+"°")
 	if in.Shape != 'R' {
 		at := flip(pt{tip.x - 150, tip.y - 12})

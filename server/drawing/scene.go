@@ -39,10 +39,6 @@ func (sc *scene) shape(p pen, pts ...pt) {
 	sc.marks = append(sc.marks, mark{pen: p, pts: pts, closed: true})
 }
 
-func (sc *scene) rect(p pen, x, y, w, h float64) {
-	sc.shape(p, pt{x, y}, pt{x + w, y}, pt{x + w, y + h}, pt{x, y + h})
-}
-
 func (sc *scene) circle(p pen, c pt, r float64) { sc.shape(p, arc(c, r, 0, 2*math.Pi, 64)...) }
 
 func (sc *scene) text(v voice, a anchor, at pt, s string) {

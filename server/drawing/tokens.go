@@ -36,7 +36,6 @@ var (
 	penFlow    = pen{"d-flow", Accent, 0.9, "", []float64{2, 3}}
 	penLack    = pen{"d-lack", Warn, 1.2, "", []float64{6, 4}}
 	penSolid   = pen{"d-solid", "", 0, Ink, nil}
-	penBox     = pen{"d-box", Ink, 0.7, "", nil}
 )
 
 // A voice is how words are set.
