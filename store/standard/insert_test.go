@@ -350,6 +350,9 @@ func TestInsertTraps(t *testing.T) {
 	if in := read("CNMG120408SM"); in.Edge != 0 || in.Suffix != "SM" {
 		t.Errorf("a glued suffix was taken for an edge condition: %+v", in)
 	}
+	if in, err := ParseInsert("CCMT 060240"); err == nil || read("CNMG 120440").RE != 4 {
+		t.Errorf("a radius of 4 mm on a 6.35 circle reads as %v", in)
+	}
 	if !read("CNMG 432").Same(read("cnmg 120408-MF")) || read("CNMG 432").Same(read("CNMG 431")) {
 		t.Error("Same does not compare by the base")
 	}
