@@ -97,8 +97,10 @@ func wellFormed(t interface{ Fatalf(string, ...any) }, svg []byte) string {
 // Whatever is typed: either a *Refusal, or a label whose words and rules all stay inside it,
 // clear of the code and its quiet zone.
 func TestNothingOverflows(t *testing.T) {
+	drawn, tried := 0, 0
 	rapid.Check(t, func(rt *rapid.T) {
-		words := rapid.OneOf(rapid.StringOfN(rapid.SampledFrom([]rune("ABCgjy 0123Øäµ≤ÅŽ-/")), 0, 40, -1), rapid.String())
+		// words the font can draw, or else the label is refused and nothing is shown here
+		words := rapid.StringOfN(rapid.SampledFrom([]rune("ABCgjy 0123Øäµ≤ÅŽ-/\u00a0\t")), 0, rapid.SampledFrom([]int{3, 12, 40}).Draw(rt, "most"), -1)
 		l := Label{Tag: rapid.SampledFrom([]string{"P0000417N", "A", "HTTPS://CRIB.LAN/T/P0000417N"}).Draw(rt, "tag"),
 			Kind:  rapid.SampledFrom([]Kind{Piece, Lot, Act, Person}).Draw(rt, "kind"),
 			Title: words.Draw(rt, "title"), Note: words.Draw(rt, "note"), Printed: "2026-11-25",
@@ -108,6 +110,10 @@ func TestNothingOverflows(t *testing.T) {
 		}
 		a := Area{rapid.Float64Range(8, 150).Draw(rt, "w"), rapid.Float64Range(6, 110).Draw(rt, "h")}
 		d, err := layout(&l, a, 0.125)
+		tried++
+		if err == nil {
+			drawn++
+		}
 		if err != nil {
 			var r *Refusal
 			if !errors.As(err, &r) {
@@ -129,13 +135,26 @@ func TestNothingOverflows(t *testing.T) {
 		for _, w := range d.texts {
 			inside("text "+w.s, w.x, w.y-w.em*capHeight, w.face.width(w.s, w.em), w.em*capHeight)
 		}
+		for i, a := range d.texts { // and no word lies on another
+			for _, b := range d.texts[:i] {
+				const eps = 0.03
+				if a.x+eps < b.x+b.face.width(b.s, b.em) && b.x+eps < a.x+a.face.width(a.s, a.em) &&
+					a.y-a.em*capHeight+eps < b.y && b.y-b.em*capHeight+eps < a.y && a.s != "" && b.s != "" {
+					rt.Fatalf("%q at %.2f %.2f lies on %q at %.2f %.2f", a.s, a.x, a.y, b.s, b.x, b.y)
+				}
+			}
+		}
 		for _, b := range d.boxes {
 			inside("rule", b.x, b.y, b.w, b.h)
 		}
 		wellFormed(rt, d.svg())
 	})
+	if drawn*10 < tried {
+		t.Errorf("only %d of %d labels were drawn: the test sees too little", drawn, tried)
+	}
 }
 
+// Neither layout nor SVG panics; TestNothingInThePDF does the same for the slower pen.
 func FuzzLabel(f *testing.F) {
 	f.Add("P0000417N", "Sleeve 50 → 32", "no screws", "50", 50.0, 25.0)
 	f.Add("^XA", "\x1b\u202e\U0001F600", "=1+1", "<b>", 1e9, -1.0)
@@ -149,8 +168,18 @@ func FuzzLabel(f *testing.F) {
 			return
 		}
 		wellFormed(t, svg)
-		if _, err := PDF([]Label{l}, Single(Area{w, h}, 0)); err != nil {
-			t.Errorf("SVG draws it, PDF does not: %v", err)
-		}
 	})
+}
+
+// Whatever the layout accepts, the PDF writer takes: it panics above U+FFFF, and must never
+// be given such a character.
+func TestNothingInThePDF(t *testing.T) {
+	for _, s := range []string{"\x00\x1b", "\u202eabc", "a\u0301\u0300", "\ufeffx", "\U0010ffff", "\xff\xfe", "\ufffd", "\uffff", "½ ⌀ ≤ µ Ω Ж ß ŉ ﬁ", "()\\", "%PDF", "\u2028x\u2029"} {
+		l := Label{Tag: "P0000417N", Kind: Piece, Title: s, Note: s, Never: []string{s}, Sizes: []Size{{Name: s, Value: s, Unit: s}}}
+		_, svg := SVG(l)
+		pdf, err := PDF([]Label{l}, A4())
+		if (err == nil) != (svg == nil) || (err == nil) != (pdf != nil) {
+			t.Errorf("%q: SVG says %v, PDF %v with %d bytes", s, svg, err, len(pdf))
+		}
+	}
 }
