@@ -226,10 +226,10 @@ func verdictOutOf(v *stack.Verdict, see holders) verdictOut {
 		AvailableOn: string(v.AvailableOn), HeldBy: veil.Replace(v.HeldBy),
 	}
 	for i := range v.Stacks {
-		out.Stacks = append(out.Stacks, stackOutOf(&v.Stacks[i]))
+		out.Stacks = append(out.Stacks, stackOutOf(&v.Stacks[i], see))
 	}
 	if v.Nearest != nil {
-		n := stackOutOf(v.Nearest)
+		n := stackOutOf(v.Nearest, see)
 		out.Nearest = &n
 	}
 	for _, r := range v.Reasons {
@@ -240,7 +240,7 @@ func verdictOutOf(v *stack.Verdict, see holders) verdictOut {
 	}
 	for i := range v.Worse {
 		w := &v.Worse[i]
-		out.Worse = append(out.Worse, worseOut{w.What, veil.Replace(w.Changes), stackOutOf(&w.Stack)})
+		out.Worse = append(out.Worse, worseOut{w.What, veil.Replace(w.Changes), stackOutOf(&w.Stack, see)})
 	}
 	for _, m := range v.Misses {
 		out.Misses = append(out.Misses, missOut{m.Item, string(m.Kind), string(m.Code), m.Distance})
@@ -248,14 +248,15 @@ func verdictOutOf(v *stack.Verdict, see holders) verdictOut {
 	return out
 }
 
-func stackOutOf(st *stack.Stack) stackOut {
+func stackOutOf(st *stack.Stack, see holders) stackOut {
 	out := stackOut{
 		Pieces: []usedOut{}, OverhangMM: st.Overhang, OverhangRatio: st.Ratio, OverhangLimitMM: st.LimitMM, GripMM: st.Grip, ClampRatio: st.ClampRatio(),
 		MassKg: st.Mass, CoolantLimitBar: st.Route.Limit, CoolantWeakest: st.Route.Weakest,
 		Checks: append([]stack.Check{}, st.Checks...), Warnings: append([]stack.Reason{}, st.Warnings...), Remarks: append([]string{}, st.Remarks...),
 	}
-	for _, u := range st.Pieces {
-		o := usedOut{Role: string(u.Role), Place: u.Place, Missing: u.Missing}
+	for i := range st.Pieces {
+		u := &st.Pieces[i]
+		o := usedOut{Role: string(u.Role), Place: placeOf(u, see), Missing: u.Missing}
 		if u.Part != nil {
 			o.Part = u.Part.Code
 		}

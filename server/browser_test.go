@@ -30,6 +30,7 @@ type browser struct {
 	ctx  context.Context
 	mu   sync.Mutex
 	said []string
+	torn bool // a scan was torn apart by a busy machine, so the server may have refused a half
 }
 
 func (sh *shop) browser(t *testing.T) *browser {
@@ -82,16 +83,34 @@ func (b *browser) login(who string) {
 }
 
 // wedge sends text as a scanner does: keys by their place on the keyboard, fast, then Enter.
+// A machine that was busy for longer than a scanner's gap in the middle has sent no scan; then
+// it is sent again, as a person would.
 func (b *browser) wedge(text string) {
 	b.t.Helper()
-	b.keys(0, text+"\r")
+	for range 5 {
+		if b.keys(0, text+"\r") < 60*time.Millisecond {
+			return
+		}
+		b.torn = true
+		b.t.Log("the machine was too busy to type like a scanner; once more")
+		time.Sleep(300 * time.Millisecond)
+		_, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`document.querySelectorAll("#badge, #scan").forEach((e) => { e.value = ""; }) === undefined`))
+		must(b.t, err)
+	}
+	b.t.Fatal("the machine is too busy to type like a scanner")
 }
 
-// keys presses keys one after the other, with a pause after each.
-func (b *browser) keys(pause time.Duration, text string) {
+// keys presses keys one after the other, with a pause after each. It returns the longest time
+// between two of them, the last one left out.
+func (b *browser) keys(pause time.Duration, text string) (slowest time.Duration) {
 	b.t.Helper()
 	b.do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
-		for _, r := range text {
+		last := time.Now()
+		for i, r := range text {
+			if gap := time.Since(last); i > 0 && i < len(text)-1 {
+				slowest = max(slowest, gap)
+			}
+			last = time.Now()
 			key := strings.ToLower(string(r)) // no shift is held: only the place of the key is right
 			down := input.DispatchKeyEventParams{Type: input.DispatchKeyEventTypeKeyDown, Key: key, Code: "Key" + strings.ToUpper(key), Text: key}
 			switch {
@@ -111,6 +130,7 @@ func (b *browser) keys(pause time.Duration, text string) {
 		}
 		return chromedp.Void{}, nil
 	})
+	return slowest
 }
 
 // text is what an element says, "" while it is not there.
@@ -262,6 +282,9 @@ func (b *browser) html() string {
 func (b *browser) calm() {
 	b.t.Helper()
 	for _, s := range b.said {
+		if b.torn && strings.Contains(s, "/window/scan") {
+			continue
+		}
 		b.t.Errorf("the browser's console: %s", s)
 	}
 }

@@ -8,111 +8,73 @@ import (
 	"brasspeg/store/stack"
 )
 
-// Where a shape was never recorded, the drawing needs some size all the same. These are for
-// the picture only and enter no check.
-const (
-	holderOverBore = 1.9 // outside of a holder over its bore
-	shortestBody   = 30  // mm
-	insertSize     = 11  // mm
-	headLength     = 32  // mm, of a head without a recorded LF
-)
-
-// drawStack draws a stack from the side with the tool at full depth. x runs from the
-// station's face; the holder's front is where overhang is measured from.
+// drawStack draws a stack from the side with the tool at full depth.
 func drawStack(title string, r *stack.Request, st *stack.Stack) (template.HTML, error) {
-	side := sideOf(title, r, st)
-	svg, err := drawing.Stack(side)
+	svg, err := drawing.Stack(sideOf(title, r, st))
 	if err != nil {
 		return "", err
 	}
 	return template.HTML(svg), nil // drawing escapes every text it writes
 }
 
+// sideOf puts the stack room's geometry into the words of the drawing: x runs from the
+// station's face, and overhang is measured from the holder's.
 func sideOf(title string, r *stack.Request, st *stack.Stack) drawing.Side {
-	side := drawing.Side{Title: title, Station: strings.TrimSpace(r.Station.Machine + " " + r.Station.Interface)}
-	d := st.D()
-	if d <= 0 {
-		d = max(r.BoreStartD*0.7, 8)
+	g := st.Geometry(r)
+	side := drawing.Side{
+		Title: title, Station: strings.TrimSpace(r.Station.Machine + " " + r.Station.Interface), Inside: (g.GripFrom + g.Face) / 2,
+		Overhang: drawing.Span{From: g.Face, To: g.Edge, Note: figure(st.Ratio, 1) + " × D"},
+		Bore:     drawing.Bore{Face: g.PartFace, Depth: g.Depth, D: r.BoreEndD.Or(g.Bore), Before: g.Bore},
 	}
-	grip := st.Grip.Or(2.5 * d)
-
-	front, bore := max(grip, shortestBody), d
-	if h, ok := st.Find(stack.Holder); ok && h.Part != nil {
-		front = max(h.Part.LSC().Or(front), shortestBody)
-		bore = max(h.Part.DCONWS().Or(d), d)
+	if st.Grip.Known {
+		side.Grip = drawing.Span{From: g.GripFrom, To: g.Face}
 	}
-	edge := front + st.Overhang
-
-	head := 0.0
-	if h, ok := st.Find(stack.Head); ok {
-		head = headLength
-		if h.Part != nil {
-			head = h.Part.LF.Or(headLength)
-		}
+	if g.PartFace > g.Face {
+		side.Clearance = drawing.Span{From: g.Face, To: g.PartFace}
 	}
-	barEnd := edge - head
-	for _, u := range st.Pieces {
-		p := drawing.Part{Kind: drawing.Kind(u.Role), Label: u.ID(), Missing: u.Missing, D: d}
+	// The shapes stand in an order of their own; a stack has each kind once, adapters aside.
+	used := map[string]*stack.Used{}
+	for i := range st.Pieces {
+		u := &st.Pieces[i]
+		used[string(u.Role)+" "+u.ID()] = u
 		if u.Missing {
-			p.Label = "missing " + string(u.Role)
-			if u.Item != nil {
-				p.Label = u.Item.ID + ", not free"
-			}
-			p.Sizes = shortSizes(u.Need)
-		} else if u.Part != nil && u.Item != nil {
-			p.Label = u.Part.Code
-			p.Sizes = []string{u.Item.ID + " " + u.Place}
+			used[string(u.Role)+" missing "+string(u.Role)] = u
 		}
-		switch u.Role {
-		case stack.Holder:
-			p.X0, p.X1, p.D = 0, front, bore*holderOverBore
-		case stack.Sleeve:
-			long := grip
-			if u.Part != nil {
-				long = u.Part.LSC().Or(grip)
-				p.D = u.Part.DCONMS().Or(bore)
-			}
-			p.X0, p.X1, p.D = front-min(long, front), front+3, max(p.D, d+2)
-		case stack.Bar:
-			p.X0, p.X1 = front-grip, barEnd
-			if u.Part != nil && u.Part.OAL.Known {
-				p.X0 = min(p.X0, barEnd-u.Part.OAL.V)
-			}
-		case stack.Head:
-			p.X0, p.X1 = barEnd, edge-insertSize/3
-		case stack.Insert:
-			p.X0, p.X1, p.D = edge-insertSize, edge, insertSize
-		case stack.Adapter:
-			long := shortestBody * 1.0
-			if u.Part != nil {
-				long = u.Part.LF.Or(long)
-			}
-			p.X0, p.X1 = barEnd-long, barEnd
-		default: // hoses and fittings are drawn as the line
-			side.Coolant = append(side.Coolant, drawing.Joint{Label: lineLabel(u), Missing: u.Missing})
-			continue
-		}
-		if p.X1 <= p.X0 {
-			p.X1 = p.X0 + 1
+	}
+	for _, sh := range g.Shapes {
+		p := drawing.Part{Kind: drawing.Kind(sh.Kind), Label: sh.Label, Missing: sh.Missing, X0: sh.X0, X1: max(sh.X1, sh.X0), D: sh.Diameter}
+		if u := used[string(sh.Kind)+" "+sh.Label]; u != nil {
+			p.Label, p.Sizes = nameInDrawing(u)
 		}
 		side.Parts = append(side.Parts, p)
 	}
-	if st.Route.Kind == "line" && r.Station.CoolantPort != "" {
-		side.Coolant = append([]drawing.Joint{{Label: "port " + r.Station.CoolantPort}}, side.Coolant...)
-	} else if st.Route.Kind != "line" {
-		side.Coolant = nil
+	if st.Route.Kind == "line" {
+		if r.Station.CoolantPort != "" {
+			side.Coolant = append(side.Coolant, drawing.Joint{Label: "port " + r.Station.CoolantPort})
+		}
+		for _, u := range st.Pieces {
+			if u.Role == stack.Hose || u.Role == stack.Fitting {
+				side.Coolant = append(side.Coolant, drawing.Joint{Label: lineLabel(u), Missing: u.Missing})
+			}
+		}
 	}
-	side.Inside = front - grip/2
-	side.Overhang = drawing.Span{From: front, To: edge, Note: figure(st.Ratio, 1) + " × D"}
-	if st.Grip.Known {
-		side.Grip = drawing.Span{From: front - grip, To: front}
-	}
-	face := edge - r.Depth
-	if face > front {
-		side.Clearance = drawing.Span{From: front, To: face}
-	}
-	side.Bore = drawing.Bore{Face: face, Depth: r.Depth, D: r.BoreEndD.Or(r.BoreStartD), Before: r.BoreStartD}
 	return side
+}
+
+// nameInDrawing is what stands at a part's leader: of one on the shelf its code, tag and
+// drawer, of a missing one what would fill the place and its sizes.
+func nameInDrawing(u *stack.Used) (string, []string) {
+	switch {
+	case !u.Missing && u.Part != nil && u.Item != nil:
+		return u.Part.Code, []string{u.Item.ID + " " + u.Place}
+	case !u.Missing:
+		return u.ID(), nil
+	case u.Item != nil:
+		return u.Item.ID + ", not free", shortSizes(u.Need)
+	case u.Part != nil && u.Part.Code != "":
+		return u.Part.Code, shortSizes(u.Need)
+	}
+	return "not on record", shortSizes(u.Need)
 }
 
 func lineLabel(u stack.Used) string {

@@ -195,7 +195,7 @@ func (s *Server) jobView(ctx context.Context, r store.Ready, see holders) (jobPa
 		st = &r.Verdict.Stacks[0]
 	}
 	if st != nil {
-		s.showStack(&v, r, st)
+		s.showStack(&v, r, st, see)
 	}
 	for _, w := range r.Verdict.Reasons {
 		v.Reasons = append(v.Reasons, veil.Replace(w.Text))
@@ -229,10 +229,10 @@ func moreText(st *stack.Stack) string {
 	return t
 }
 
-func (s *Server) showStack(v *jobPage, r store.Ready, st *stack.Stack) {
+func (s *Server) showStack(v *jobPage, r store.Ready, st *stack.Stack, see holders) {
 	v.Readings = stackReadings(st)
 	for _, u := range st.Pieces {
-		row := useRow{Role: string(u.Role), Place: u.Place, State: stateView{"on the shelf", "●", "yes"}}
+		row := useRow{Role: string(u.Role), Place: placeOf(&u, see), State: stateView{"on the shelf", "●", "yes"}}
 		if u.Part != nil {
 			row.Code, row.Name = u.Part.Code, u.Part.Designation
 		}
@@ -262,7 +262,10 @@ func (s *Server) showStack(v *jobPage, r store.Ready, st *stack.Stack) {
 		v.Warnings = append(v.Warnings, w.Text)
 	}
 	v.Remarks = st.Remarks
-	v.Estimates, v.EstimateNotes = estimates(&st.Mech), st.Mech.Notes
+	v.Estimates = estimates(&st.Mech)
+	for _, n := range st.Mech.Notes {
+		v.EstimateNotes = append(v.EstimateNotes, sentence(n))
+	}
 	title := "The stack for " + r.Job.Code
 	if !r.Verdict.Buildable {
 		title = "The nearest stack for " + r.Job.Code + ", with what is missing dashed"
@@ -273,6 +276,14 @@ func (s *Server) showStack(v *jobPage, r store.Ready, st *stack.Stack) {
 	} else {
 		s.log.Warn("stack not drawn", "job", r.Job.Code, "error", err)
 	}
+}
+
+// placeOf is where a part of a stack is: its drawer, or who has it.
+func placeOf(u *stack.Used, see holders) string {
+	if u.Item == nil || u.Item.Out == nil {
+		return u.Place
+	}
+	return "with " + see.name(u.Item.Out.To)
 }
 
 // bareTag takes the place off the id of a lot that lies in more than one.

@@ -342,3 +342,26 @@ func luminance(hex string) float64 {
 	}
 	return l
 }
+
+// An operator learns that a piece is out and until when, not who has it.
+func TestOperatorDoesNotReadHolders(t *testing.T) {
+	sh := newShop(t)
+	holder := sh.tags("HLD-50-40")[0]
+	sh.window("brisa").scan(holder, sh.badges["orla"])
+	for login, may := range map[string]bool{"mads": true, "ivo": false, "orla": true} {
+		browser, program := sh.as(login), sh.program(login)
+		for _, body := range []string{
+			browser.get("/jobs").body, browser.get("/jobs/J-1").body, browser.get("/pieces/" + holder).body, browser.get("/parts/HLD-50-40").body,
+			program.get("/api/v1/jobs/J-1/stack").body, program.get("/api/v1/jobs").body, program.get("/api/v1/pieces/" + holder).body,
+		} {
+			// Orla's own name stands in the head of her pages anyway; the API has none.
+			if got := strings.Contains(body, "Orla") || strings.Contains(body, "WITH ORLA"); got != may {
+				t.Errorf("%s reads the holder's name: %v, want %v\n%.300s", login, got, may, body)
+			}
+		}
+	}
+	a := sh.as("ivo").get("/places/WITH%20ORLA")
+	if a.status != 403 {
+		t.Errorf("an operator opens another's hands: %d", a.status)
+	}
+}

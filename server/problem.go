@@ -165,8 +165,13 @@ func (s *Server) fail(err error, c echo.Context) {
 	if r, ok := errors.AsType[*refusal](err); ok && r.wait > 0 {
 		c.Response().Header().Set("Retry-After", fmt.Sprint(int(r.wait.Round(time.Second)/time.Second)))
 	}
-	if p.Status == http.StatusServiceUnavailable && c.Response().Header().Get("Retry-After") == "" {
-		c.Response().Header().Set("Retry-After", "2")
+	if c.Response().Header().Get("Retry-After") == "" {
+		switch p.Status {
+		case http.StatusServiceUnavailable:
+			c.Response().Header().Set("Retry-After", "2")
+		case http.StatusTooManyRequests:
+			c.Response().Header().Set("Retry-After", "30")
+		}
 	}
 	var out error
 	switch {
