@@ -148,7 +148,8 @@ func spoils() []spoil {
 }
 
 // TestEveryLabelIsRead is the proof of this room: each kind of label, on sheets and single,
-// rasterised at 203 and 300 dpi, spoiled in every way, is read by every reader.
+// rasterised at 203 and 300 dpi, spoiled in every way, is read by every reader. Data Matrix
+// and the other media take the spoils in turn, for the sake of time.
 func TestEveryLabelIsRead(t *testing.T) {
 	if testing.Short() {
 		t.Skip("SKIPPED: the decoding of all labels takes some seconds; run without -short")
@@ -168,7 +169,12 @@ func TestEveryLabelIsRead(t *testing.T) {
 				var pics []image.Image
 				var what, want []string
 				for i, p := range crops(t, ls, s, dpi) {
-					for _, sp := range spoils() {
+					for j, sp := range spoils() {
+						// every spoil on a4 at both resolutions; elsewhere as printed, and the
+						// labels take turns with the rest
+						if all := name == "a4" && !matrix; !all && j > 0 && j != 1+i%(len(spoils())-1) {
+							continue
+						}
 						pics = append(pics, sp.do(p.pic))
 						what = append(what, fmt.Sprintf("%s (%s), %s, %d dpi, %s", ls[i].Title, ls[i].Tag, name, dpi, sp.name))
 						want = append(want, ls[i].Tag)
