@@ -7,7 +7,7 @@ import (
 )
 
 // An Estimate is the best law for one kind of failure with what it rests on. With
-// MinFailures failures it is a maximum-likelihood fit; below that it leans on an assumed shape
+// LeanFailures failures it is a maximum-likelihood fit; below that it leans on an assumed shape
 // and says so.
 type Estimate struct {
 	Kind        string // "wear-out", "sudden" or "all failures"
@@ -33,7 +33,7 @@ func estimate(kind string, lives []Life, shape, sd float64) Estimate {
 	e.NoFit, _ = errors.AsType[*Refusal](err)
 	var r *Refusal
 	switch {
-	case err == nil && e.Failures >= MinFailures:
+	case err == nil && e.Failures >= LeanFailures:
 		e.Law, e.Fit = fit.Weibull, &fit
 		return e
 	case e.N == 0:
@@ -47,9 +47,12 @@ func estimate(kind string, lives []Life, shape, sd float64) Estimate {
 		w, err := Penalised(lives, shape, sd)
 		r, _ = errors.AsType[*Refusal](err)
 		e.Law, e.Refused = w, r
-		if e.Failures < MinFailures {
+		switch {
+		case e.Failures < MinFailures:
 			e.Assumed = fmt.Sprintf("%s, fewer than %d: the shape is held towards an assumed %.3g and comes out at %.3g", failures(e.Failures), MinFailures, shape, w.Shape)
-		} else {
+		case err == nil:
+			e.Assumed = fmt.Sprintf("%s, fewer than %d: alone they give a shape of %.3g; leaning on an assumed %.3g it comes out at %.3g", failures(e.Failures), LeanFailures, fit.Shape, shape, w.Shape)
+		default:
 			e.Assumed = fmt.Sprintf("the failures alone give no shape; it is held towards an assumed %.3g and comes out at %.3g", shape, w.Shape)
 		}
 	}

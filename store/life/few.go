@@ -10,6 +10,11 @@ import (
 // Common practice; testdata/life/README.md shows what happens to the shape below it.
 const MinFailures = 5
 
+// LeanFailures is the number of failures from which a fit stands alone. From MinFailures up to
+// here the law still leans on the prior, and the fit that the failures alone give is named
+// beside it. The simulated shops of testdata/life decided between 5 and 10.
+const LeanFailures = 10
+
 // The prior that Fit leans on when failures are few: edges of the usual turning kind wear out
 // with a scatter of 40 to 50 %, which is a shape of about 2.5, and two thirds of families lie
 // within a factor of e^0.35 of it. Common practice, no source.
