@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -30,6 +31,14 @@ type IssueIn struct {
 // Issue hands out what is on the shelf and free. On ErrShort, ErrElsewhere (who has it),
 // ErrHeld, ErrRetired or ErrPromised nothing has moved.
 func (s *Store) Issue(ctx context.Context, o Op, in IssueIn) (Receipt, error) {
+	r, err := s.issue(ctx, o, in)
+	if len(in.Picks) == 1 && (errors.Is(err, ErrElsewhere) || errors.Is(err, ErrShort) || errors.Is(err, ErrPromised)) {
+		s.noteRefused(ctx, in.Picks, in.Job, err) // which of several was not there is not known
+	}
+	return r, err
+}
+
+func (s *Store) issue(ctx context.Context, o Op, in IssueIn) (Receipt, error) {
 	return s.op(ctx, o, ledger.Issue, in, func(e *entry) error {
 		to, err := e.place(in.To)
 		if err != nil {
@@ -455,6 +464,9 @@ func (s *Store) Reverse(ctx context.Context, o Op, opID, reason string) (Receipt
 			if err := e.reverseLine(l, reason); err != nil {
 				return err
 			}
+		}
+		if ledger.Act(old.Act) == ledger.Receive {
+			return e.reopen(opID)
 		}
 		return nil
 	})

@@ -58,6 +58,7 @@ type Store struct {
 	spelt       map[string]string    // hot statements in PostgreSQL's spelling
 	places      placeBook
 	shelf       shelfCache
+	buying      buyBook
 	closeOnce   sync.Once
 }
 

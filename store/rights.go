@@ -30,8 +30,8 @@ func (r Role) withArticle() string {
 // an admin keeps the program and does not book.
 var acts = map[Role]map[ledger.Act]bool{
 	Operator:  {ledger.Issue: true, ledger.Return: true, ledger.Use: true, ledger.Reverse: true},
-	Attendant: {ledger.Issue: true, ledger.Return: true, ledger.Receive: true, ledger.Transfer: true, ledger.Count: true, ledger.Adjust: true, ledger.Scrap: true, ledger.Use: true, ledger.Reverse: true, ActReserve: true, ActPart: true},
-	Manager:   {ledger.Issue: true, ledger.Return: true, ledger.Receive: true, ledger.Transfer: true, ledger.Count: true, ledger.Adjust: true, ledger.Scrap: true, ledger.Use: true, ledger.Reverse: true, ActReserve: true, ActPart: true, ActPlan: true},
+	Attendant: {ledger.Issue: true, ledger.Return: true, ledger.Receive: true, ledger.Transfer: true, ledger.Count: true, ledger.Adjust: true, ledger.Scrap: true, ledger.Use: true, ledger.Reverse: true, ActReserve: true, ActPart: true, ActOrder: true},
+	Manager:   {ledger.Issue: true, ledger.Return: true, ledger.Receive: true, ledger.Transfer: true, ledger.Count: true, ledger.Adjust: true, ledger.Scrap: true, ledger.Use: true, ledger.Reverse: true, ActReserve: true, ActPart: true, ActOrder: true, ActApprove: true, ActPlan: true},
 	Admin:     {},
 }
 

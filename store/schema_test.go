@@ -13,6 +13,7 @@ import (
 // rowTypes is every struct that gorm reads a table into.
 var rowTypes = []any{
 	Place{}, Person{}, Part{}, Fact{}, Item{}, Machine{}, Station{}, Supplier{}, Job{}, Reservation{}, Movement{}, opRow{},
+	Order{}, OrderLine{}, orderReceipt{}, LevelsRow{}, SnoozeRow{}, CountTask{},
 }
 
 // columns lists table.column of a store.

@@ -22,13 +22,16 @@ type shelfCache struct {
 	ids   map[ItemID][]string // what each item is called on the shelf: one id a heap
 	seen  stamp               // PostgreSQL: what other processes may have changed
 
+	orders []string // ids of what is on order on the shelf
+
 	dirtyMu    sync.Mutex
+	newOrders  bool
 	dirty      map[ItemID]bool
 	dirtyParts map[PartID]bool
 }
 
 // A stamp changes when another process booked, promised or saved something.
-type stamp struct{ Seq, Res, Ended, Part, Versions int64 }
+type stamp struct{ Seq, Res, Ended, Part, Versions, Orders int64 }
 
 func (c *shelfCache) touch(id ItemID) {
 	c.dirtyMu.Lock()
@@ -46,6 +49,21 @@ func (c *shelfCache) touchPart(id PartID) {
 		c.dirtyParts = map[PartID]bool{}
 	}
 	c.dirtyParts[id] = true
+}
+
+// touchOrders says that what is on order has changed.
+func (c *shelfCache) touchOrders() {
+	c.dirtyMu.Lock()
+	defer c.dirtyMu.Unlock()
+	c.newOrders = true
+}
+
+func (c *shelfCache) takeOrders() bool {
+	c.dirtyMu.Lock()
+	defer c.dirtyMu.Unlock()
+	was := c.newOrders
+	c.newOrders = false
+	return was
 }
 
 func (c *shelfCache) take() (items []ItemID, parts []PartID) {
@@ -100,13 +118,19 @@ func (s *Store) Shelf(ctx context.Context) (*stack.Shelf, error) {
 		}
 		items = items[n:]
 	}
+	if c.takeOrders() {
+		if err := c.putOrders(db); err != nil {
+			return again(err)
+		}
+	}
 	return c.shelf, nil
 }
 
 func readStamp(db *gorm.DB) (st stamp, err error) {
 	err = db.Raw(`SELECT (SELECT seq FROM ledger_head WHERE id = 1) AS seq,
 		(SELECT coalesce(max(id), 0) FROM reservations) AS res, (SELECT count(ended_at) FROM reservations) AS ended,
-		(SELECT coalesce(max(id), 0) FROM parts) AS part, (SELECT coalesce(sum(version), 0) FROM parts) AS versions`).Scan(&st).Error
+		(SELECT coalesce(max(id), 0) FROM parts) AS part, (SELECT coalesce(sum(version), 0) FROM parts) AS versions,
+		(SELECT coalesce(sum(version), 0) FROM orders) AS orders`).Scan(&st).Error
 	return st, err
 }
 
@@ -152,8 +176,43 @@ func (c *shelfCache) build(s *Store, db *gorm.DB) error {
 	if err != nil {
 		return err
 	}
-	c.shelf, c.parts, c.ids = shelf, parts, map[ItemID][]string{}
-	return c.refresh(db, nil)
+	c.shelf, c.parts, c.ids, c.orders = shelf, parts, map[ItemID][]string{}, nil
+	if err := c.refresh(db, nil); err != nil {
+		return err
+	}
+	return c.putOrders(db)
+}
+
+// putOrders puts what approved orders still owe on the shelf, each line by order and number,
+// so that a job that lacks it hears when it comes.
+func (c *shelfCache) putOrders(db *gorm.DB) error {
+	for _, id := range c.orders {
+		c.shelf.Remove(id)
+	}
+	c.orders = nil
+	var rows []struct {
+		ID     int64
+		Code   string
+		PartID PartID
+		Open   int
+		Due    string
+	}
+	if err := db.Raw(`SELECT l.id, o.code, l.part_id, l.due_day AS due, l.pieces - ` + receivedSQL + ` AS open
+		FROM order_lines l JOIN orders o ON o.id = l.order_id WHERE o.state = 'approved' AND l.closed_at IS NULL ORDER BY l.id`).Scan(&rows).Error; err != nil {
+		return err
+	}
+	for _, r := range rows {
+		part := c.parts[r.PartID]
+		if r.Open <= 0 || part == nil || part.Kind == stack.Spare {
+			continue
+		}
+		it := stack.Item{ID: fmt.Sprintf("%s/%d", r.Code, r.ID), Part: part, Status: stack.OnOrder, Qty: r.Open, Due: stack.Date(r.Due)}
+		if err := c.shelf.Put(it); err != nil {
+			return fmt.Errorf("%s: %w", it.ID, err)
+		}
+		c.orders = append(c.orders, it.ID)
+	}
+	return nil
 }
 
 // onShelfRow is one heap: an item in an inside place, with who has it when it is out.
