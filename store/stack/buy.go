@@ -96,9 +96,9 @@ func (q *search) price(p *Part) (cents int, ok bool) {
 // a piece serves several jobs on different days but not two on overlapping days, inserts are
 // used up, and of the parts that are short the missing ones are bought. Jobs that share no
 // scarce part are solved apart. Ways are counted by part, not by piece. Branch and bound is
-// used because the choices per job are few and the bound (the dearest single job that is still
-// open, given what is bought) is tight when parts are shared; an integer program would need a
-// solver for the same answer.
+// used because the choices per job are few, and because a good bound is at hand: what an open
+// job still has to pay for parts not bought yet, each price split among all jobs that could
+// share the part. An integer program would give the same answer and need a solver.
 func (s *Shelf) Purchases(p Plan) Purchases {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
@@ -106,9 +106,10 @@ func (s *Shelf) Purchases(p Plan) Purchases {
 	if p.Budget <= 0 {
 		p.Budget = 200_000
 	}
-	b := &buyer{s: s, plan: p, budget: p.Budget}
+	b := &buyer{s: s, plan: p, budget: p.Budget, scarce: map[*rec]bool{}, users: map[*rec]int{}, none: map[int]map[*rec]bool{}}
 	open := []int{}
 	b.ways = make([][]way, len(p.Jobs))
+	alone := make([]int, len(p.Jobs)) // what each job costs by itself
 	for i := range p.Jobs {
 		r := &p.Jobs[i]
 		if err := r.Validate(); err != nil {
@@ -126,11 +127,14 @@ func (s *Shelf) Purchases(p Plan) Purchases {
 		for j := range all {
 			b.ways[i] = append(b.ways[i], wayOf(r, &all[j]))
 		}
+		alone[i] = all[0].cost
 		open = append(open, i)
 	}
 	out.Singles = b.singles(open)
 	total := map[*rec]*PurchaseLine{}
-	for _, group := range b.groups(open) {
+	groups := b.groups(open)
+	b.thin(open)
+	for _, group := range groups {
 		choice, cost, bound := b.solve(group)
 		if choice == nil { // the pieces cannot be shared out: tell which jobs
 			for _, i := range group {
@@ -150,7 +154,7 @@ func (s *Shelf) Purchases(p Plan) Purchases {
 		// More ways exist than were looked at: proven is only what the dearest job costs alone.
 		low := 0
 		for _, i := range open {
-			low = max(low, b.ways[i][0].cost)
+			low = max(low, alone[i])
 		}
 		out.Bound = min(out.Bound, low)
 	}
@@ -210,33 +214,57 @@ type buyer struct {
 	ways   [][]way
 	budget int
 	looked int
+
+	scarce map[*rec]bool         // short when every job that could wants it at once
+	users  map[*rec]int          // jobs that could use it
+	none   map[int]map[*rec]bool // by job: parts of which nothing is free on its days
 }
 
 const impossible = math.MaxInt / 4
 
-// cost returns the cents for what the chosen ways are short of, impossible when that cannot be
-// had in time. choice[k] is the way of group[k], -1 for none.
-func (b *buyer) cost(group, choice []int) int {
+// cost returns the cents for what the chosen ways are short of, and which parts those are;
+// impossible when they cannot be had in time. choice[k] is the way of group[k], -1 for none.
+func (b *buyer) cost(group, choice []int) (total int, bought map[*rec]bool) {
 	by := map[*rec][]int{} // jobs that use a part
 	for k, c := range choice {
 		if c < 0 {
 			continue
 		}
 		for _, u := range b.ways[group[k]][c].uses {
-			by[u.r] = append(by[u.r], k)
+			if b.scarce[u.r] {
+				by[u.r] = append(by[u.r], k)
+			}
 		}
 	}
-	total := 0
+	bought = map[*rec]bool{}
 	for r, ks := range by {
 		n := b.short(r, group, choice, ks)
 		if n >= impossible {
-			return impossible
+			return impossible, nil
 		}
 		if n > 0 {
+			bought[r] = true
 			total += n * int(r.part.PriceCents.V)
 		}
 	}
-	return total
+	return total, bought
+}
+
+// share is the least a job still has to pay when the parts in bought are there: the price of
+// each part it must buy, split among all jobs that could use the part. The sum over open jobs
+// never exceeds what they will really add.
+func (b *buyer) share(i int, bought map[*rec]bool) float64 {
+	best := math.Inf(1)
+	for _, w := range b.ways[i] {
+		sum := 0.0
+		for _, u := range w.uses {
+			if b.none[i][u.r] && !bought[u.r] {
+				sum += u.r.part.PriceCents.V / float64(b.users[u.r])
+			}
+		}
+		best = min(best, sum)
+	}
+	return best
 }
 
 func (b *buyer) qty(r *rec, job, c int) int {
@@ -399,9 +427,19 @@ func (b *buyer) groups(open []int) [][]int {
 			}
 			have = min(have, n)
 		}
+		b.users[r] = len(jobs)
+		for _, i := range jobs {
+			if r.nth(&b.plan.Jobs[i], 0) == nil {
+				if b.none[i] == nil {
+					b.none[i] = map[*rec]bool{}
+				}
+				b.none[i][r] = true
+			}
+		}
 		if need <= have {
 			continue
 		}
+		b.scarce[r] = true
 		for _, j := range jobs[1:] {
 			parent[root(j)] = root(jobs[0])
 		}
@@ -420,6 +458,30 @@ func (b *buyer) groups(open []int) [][]int {
 	return out
 }
 
+// thin drops the parts of which there is plenty from the ways, and the ways that then ask for
+// all that another asks for.
+func (b *buyer) thin(open []int) {
+	for _, i := range open {
+		var kept []way
+		for _, w := range b.ways[i] {
+			w.uses = slices.DeleteFunc(slices.Clone(w.uses), func(u use) bool { return !b.scarce[u.r] })
+			asks := func(x, y way) bool { // x asks for all that y asks for
+				for _, u := range y.uses {
+					if !slices.ContainsFunc(x.uses, func(v use) bool { return v.r == u.r && v.qty >= u.qty }) {
+						return false
+					}
+				}
+				return true
+			}
+			if slices.ContainsFunc(kept, func(k way) bool { return asks(w, k) }) {
+				continue
+			}
+			kept = append(slices.DeleteFunc(kept, func(k way) bool { return asks(k, w) }), w)
+		}
+		b.ways[i] = kept
+	}
+}
+
 // solve finds the cheapest choice of ways for a group, its cost, and a proven lower bound.
 func (b *buyer) solve(group []int) (best []int, cost, bound int) {
 	// Jobs with few ways first: their choice decides most.
@@ -434,56 +496,65 @@ func (b *buyer) solve(group []int) (best []int, cost, bound int) {
 		choice[i] = -1
 	}
 	cost = impossible
-	low := 0
-	for _, i := range group {
-		low = max(low, b.ways[i][0].cost)
+	floor := func(at int, bought map[*rec]bool) int {
+		sum := 0.0
+		for _, k := range order[at:] {
+			sum += b.share(group[k], bought)
+		}
+		return int(math.Ceil(sum - 1e-6))
 	}
-	left := b.budget
-	done := true
-	var dive func(at, sofar int)
-	dive = func(at, sofar int) {
+	low := floor(0, nil)
+	left, done := b.budget, true
+	var dive func(at, sofar int, bought map[*rec]bool)
+	dive = func(at, sofar int, bought map[*rec]bool) {
 		if at == len(order) {
 			if sofar < cost {
 				cost, best = sofar, slices.Clone(choice)
 			}
 			return
 		}
-		// Each open job alone on top of what is chosen bounds the whole from below.
 		k := order[at]
-		type step struct{ c, cost int }
+		type step struct {
+			c, cost, floor int
+			bought         map[*rec]bool
+		}
 		var steps []step
 		for c := range b.ways[group[k]] {
-			if left--; left < 0 {
+			// The first dive is finished whatever it takes, so that there is an answer.
+			if left--; left < 0 && best != nil {
 				done = false
-				break
+				return
 			}
 			b.looked++
 			choice[k] = c
-			if n := b.cost(group, choice); n < cost {
-				steps = append(steps, step{c, n})
+			n, got := b.cost(group, choice)
+			if n < impossible {
+				steps = append(steps, step{c, n, n + floor(at+1, got), got})
 			}
 		}
 		choice[k] = -1
-		slices.SortStableFunc(steps, func(x, y step) int { return cmp.Compare(x.cost, y.cost) })
+		slices.SortStableFunc(steps, func(x, y step) int {
+			return cmp.Or(cmp.Compare(x.floor, y.floor), cmp.Compare(x.cost, y.cost))
+		})
 		for _, s := range steps {
-			if s.cost >= cost {
+			if s.floor >= cost {
 				break
 			}
 			choice[k] = s.c
-			dive(at+1, s.cost)
+			dive(at+1, s.cost, s.bought)
 			choice[k] = -1
-			if cost <= low || left < 0 && best != nil {
+			if cost <= low || !done {
 				return
 			}
 		}
 	}
-	dive(0, 0)
+	dive(0, 0, nil)
 	if best == nil {
 		return nil, impossible, 0
 	}
 	bound = cost
-	if !done && cost > low {
-		bound = low
+	if !done {
+		bound = min(low, cost)
 	}
 	return best, cost, bound
 }

@@ -66,6 +66,11 @@ func readPart(f *form) *Part {
 	f.need("kind")
 	p.Kind = Kind(f.oneOf("kind", string(Holder), string(Sleeve), string(Bar), string(Head),
 		string(Insert), string(Hose), string(Fitting), string(Adapter), string(Spare)))
+	if p.Kind == "" { // which fields belong depends on the kind: that fault comes first
+		for _, k := range f.o.keys {
+			f.o.used[k] = true
+		}
+	}
 	p.Code = f.text("id")
 	if c := f.text("code"); c != "" {
 		p.Code = c
