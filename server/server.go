@@ -51,7 +51,6 @@ type Server struct {
 	metrics  *prometheus.Registry
 	seconds  *prometheus.HistogramVec
 	echo     *echo.Echo
-	stopped  sync.Once
 }
 
 // Limits of one connection and of all. echo's own are all zero, which is none.

@@ -243,7 +243,7 @@ func TestWindowOperatorActsForHimself(t *testing.T) {
 	if got := sh.where(tags[0]); got != "with Ivo Lend" {
 		t.Errorf("an operator takes a bar: %s; %s", got, w.last.body)
 	}
-	w = sh.window("ivo").scan(tags[1], sh.badges["orla"])
+	sh.window("ivo").scan(tags[1], sh.badges["orla"])
 	if got := sh.where(tags[1]); got == "with Orla Vane" {
 		t.Errorf("an operator hands out to another: %s", got)
 	}
