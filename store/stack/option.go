@@ -33,6 +33,8 @@ func (q *search) missing(x *found) []Missing {
 			sleeve = c
 		}
 	}
+	// A recorded holder with set screws, free or not, asks for a flat; an invented one is split.
+	screwed := holder != nil && holder.tier != tierHole && sleeve == nil && b.ccms == "" && holder.rec.part.Clamp() != "split"
 	add := func(c *cand, needs ...Need) {
 		m := Missing{Kind: c.rec.kind, Needs: slices.DeleteFunc(needs, func(n Need) bool { return n.Value == nil })}
 		if w := q.req.Station.MaxMassKg; w.Known && weighs(c.rec.kind) {
@@ -69,7 +71,7 @@ func (q *search) missing(x *found) []Missing {
 					bore = sleeve.rec.shank
 				}
 				n = append(n, Need{"DCONWS", bore}, Need{"LSC_min", round(minGripD*d, 6)},
-					Need{"clamp", iff(sleeve == nil && (b.damped || !b.flat || x.bar.tier != tierFree), "split")})
+					Need{"clamp", iff(sleeve == nil && !screwed && (b.damped || !b.flat || x.bar.tier != tierFree), "split")})
 			}
 			add(c, append(n, Need{"coolant", iff(through, "through")}, Need{"CP_min", ifThrough(cp)})...)
 		case Sleeve:
@@ -92,7 +94,7 @@ func (q *search) missing(x *found) []Missing {
 	}
 	if x.bar.tier != tierFree {
 		p := b.part
-		flat := holder != nil && sleeve == nil && holder.rec.part.Clamp() != "split" && holder.tier == tierFree && b.ccms == ""
+		flat := screwed
 		n := []Need{{"DCONMS", iff(b.ccms == "", d)}, {"CCMS", iff(b.ccms != "", b.ccms)}, {"construction", iff(p.Construction != "", p.Construction)}}
 		if _, most, _, _ := OverhangLimit(p.Construction, d); x.set > most*d+deadband {
 			n = append(n, Need{"OHX_min", x.set}) // only the maker's own figure allows it
