@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	cdplog "github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/runtime"
@@ -258,16 +259,29 @@ func TestBrowserWalk(t *testing.T) {
 		}
 		b.open(path)
 		b.shot(strings.Trim(strings.NewReplacer("/", "-", "?", "-", "=", "-", "+", "-").Replace(path), "-"))
-		wide, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`document.documentElement.scrollWidth > document.documentElement.clientWidth + 1`))
-		must(t, err)
-		if wide {
-			t.Errorf("%s is wider than the window", path)
+		for _, width := range []int64{1280, 640} { // 640 is what 200 % zoom leaves of 1280
+			b.width(width)
+			wide, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`document.documentElement.scrollWidth > document.documentElement.clientWidth + 1`))
+			must(t, err)
+			if wide {
+				t.Errorf("%s is wider than a window of %d px", path, width)
+			}
 		}
+		b.shot("narrow" + strings.NewReplacer("/", "-", "?", "-", "=", "-", "+", "-").Replace(path))
+		b.width(1280)
 		for _, fault := range faults(b.html()) {
 			t.Errorf("%s: %s", path, fault)
 		}
 	}
 	b.calm()
+}
+
+func (b *browser) width(px int64) {
+	b.t.Helper()
+	b.do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, t, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: px, Height: 900, DeviceScaleFactor: 1})
+		return chromedp.Void{}, err
+	})
 }
 
 func (b *browser) html() string {
