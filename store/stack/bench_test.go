@@ -131,3 +131,37 @@ func BenchmarkCheck(b *testing.B) {
 		b.Run(fmt.Sprintf("%d_items_of_%d_parts", c.items, c.parts), func(b *testing.B) { benchCheck(b, c.parts, c.items) })
 	}
 }
+
+// BenchmarkReadiness is 200 planned jobs on the big shelf.
+func BenchmarkReadiness(b *testing.B) {
+	s, _ := bigShop(10_000, 100_000)
+	jobs := bigRequests(200)
+	for b.Loop() {
+		s.Readiness(jobs)
+	}
+}
+
+// BenchmarkNested compares with the plain nested search of the twin, on a shelf small enough
+// for it: the same 400 items of 150 parts and the same dry requests for both.
+func BenchmarkNested(b *testing.B) {
+	s, items := bigShop(150, 400)
+	var dry []Request
+	for _, r := range bigRequests(60) {
+		r.Coolant, r.CoolantBar = false, 0
+		dry = append(dry, r)
+	}
+	b.Run("search", func(b *testing.B) {
+		for b.Loop() {
+			for i := range dry {
+				newSearch(s, &dry[i], modeStrict, 1).run()
+			}
+		}
+	})
+	b.Run("nested", func(b *testing.B) {
+		for b.Loop() {
+			for _, r := range dry[:6] {
+				twin(r, items)
+			}
+		}
+	})
+}

@@ -318,7 +318,6 @@ func (b *buyer) short(r *rec, group, choice, ks []int) int {
 	// Reusable: give every want pieces that are free on its days; the fewest bought pieces that
 	// make it go. Owned ones are tried first, so the first number that fits is the least.
 	var owned []*Item
-	var left []int
 	for _, it := range slices.Concat(r.idle, r.busy) {
 		n := 0
 		for _, w := range wants {
@@ -326,7 +325,6 @@ func (b *buyer) short(r *rec, group, choice, ks []int) int {
 		}
 		for range min(n, len(wants)*4) {
 			owned = append(owned, it)
-			left = append(left, 0)
 		}
 		if len(owned) > 64 {
 			break // more than any plan of these jobs can use at once
