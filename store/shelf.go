@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"maps"
 	"slices"
@@ -305,87 +304,4 @@ func (r onShelfRow) item(part *stack.Part) stack.Item {
 		it.Status, it.Out = stack.Out, &stack.Issued{To: to, Job: r.Job, Due: stack.Date(r.Due)}
 	}
 	return it
-}
-
-// requestOf reads a job's stack request, with the station, the job and its days filled in.
-func (tx *Tx) requestOf(j *Job) (stack.Request, error) { return requestOf(tx.DB, j) }
-
-func requestOf(db *gorm.DB, j *Job) (stack.Request, error) {
-	if j.StationID == nil {
-		return stack.Request{}, refuse(ErrBadInput, "station", "%s has no station yet; say where it is to be bored", j.Code)
-	}
-	st, err := one[Station](db, "station", *j.StationID, "id = ?", *j.StationID)
-	if err != nil {
-		return stack.Request{}, err
-	}
-	m := map[string]any{}
-	if err := json.Unmarshal([]byte(j.Request), &m); err != nil {
-		return stack.Request{}, refuse(ErrBadInput, "request", "the stack request of %s is not an object: %v", j.Code, err)
-	}
-	station := map[string]any{"interface": st.Interface}
-	if st.CoolantPort != "" {
-		station["coolant_port"] = st.CoolantPort
-	}
-	for k, v := range map[string]*float64{"coolant_max_bar": st.CoolantMaxBar, "max_projection": st.MaxProjection, "max_mass_kg": st.MaxMassKg} {
-		if v != nil {
-			station[k] = *v
-		}
-	}
-	m["job"], m["need_date"], m["station"] = j.Code, string(j.FromDay), station
-	if j.ToDay > j.FromDay {
-		m["until"] = string(j.ToDay)
-	}
-	req, err := stack.ReadRequestMap(m)
-	if err != nil {
-		return stack.Request{}, &Refusal{Class: fmt.Errorf("%w: %w", ErrBadInput, err), Field: "request", Says: j.Code + ": " + err.Error()}
-	}
-	return *req, nil
-}
-
-// RequestOf is what a job asks of the stack room.
-func (s *Store) RequestOf(ctx context.Context, j Job) (stack.Request, error) {
-	return requestOf(s.read.WithContext(ctx), &j)
-}
-
-// A Ready is a job with its verdict. Err is set for a request that can not be read.
-type Ready struct {
-	Job     Job
-	Request stack.Request
-	Verdict stack.Verdict
-	Err     error
-}
-
-// Check says whether a job's stack can be built on its days, with what, or what is missing.
-func (s *Store) Check(ctx context.Context, j Job) (Ready, error) {
-	shelf, err := s.Shelf(ctx)
-	if err != nil {
-		return Ready{}, err
-	}
-	return s.check(ctx, shelf, j), nil
-}
-
-func (s *Store) check(ctx context.Context, shelf *stack.Shelf, j Job) Ready {
-	out := Ready{Job: j}
-	if out.Request, out.Err = s.RequestOf(ctx, j); out.Err != nil {
-		return out
-	}
-	out.Verdict, out.Err = shelf.Check(out.Request)
-	return out
-}
-
-// Readiness checks every planned job, by first day. A running job has its stack already.
-func (s *Store) Readiness(ctx context.Context) ([]Ready, error) {
-	jobs, err := s.Jobs(ctx, "planned")
-	if err != nil {
-		return nil, err
-	}
-	shelf, err := s.Shelf(ctx)
-	if err != nil {
-		return nil, err
-	}
-	out := make([]Ready, 0, len(jobs))
-	for _, j := range jobs {
-		out = append(out, s.check(ctx, shelf, j))
-	}
-	return out, nil
 }
