@@ -272,7 +272,10 @@ func (q *search) candidate(r *rec) *cand {
 	if c, ok := q.cands[r]; ok {
 		return c
 	}
-	c := q.newCand(r)
+	var c *cand
+	if q.near == nil || q.near[r] || q.kinds[r.kind] {
+		c = q.newCand(r)
+	}
 	q.cands[r] = c
 	return c
 }

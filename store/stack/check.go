@@ -53,6 +53,22 @@ func (s *Shelf) Check(r Request) (Verdict, error) {
 // explain finds the nearest stack of owned parts and says what stops it.
 func (s *Shelf) explain(r *Request, v *Verdict) {
 	q := newSearch(s, r, modeNearest, K)
+	if len(v.Options) > 0 && v.Options[0].Stack != nil { // near to the answer, not to any stack
+		q.near, q.kinds = map[*rec]bool{}, map[Kind]bool{}
+		for _, u := range v.Options[0].Stack.Pieces {
+			if u.Missing {
+				q.kinds[u.Role] = true
+			}
+			if u.Role == Hose || u.Role == Fitting {
+				q.kinds[Hose], q.kinds[Fitting] = true, true
+			}
+		}
+		for _, u := range v.Options[0].Stack.Pieces {
+			if u.Part != nil && s.recs[u.Part.Code] != nil {
+				q.near[s.recs[u.Part.Code]] = true
+			}
+		}
+	}
 	near := q.run()
 	seen := set(0)
 	for i := range near {

@@ -47,7 +47,9 @@ type search struct {
 	fronts  map[string][]front
 	inserts []front
 	lines   *lines4
-	global  set // what no part can mend
+	global  set           // what no part can mend
+	near    map[*rec]bool // nearest mode: the parts of the answer that are on hand, nil: all
+	kinds   map[Kind]bool // and the kinds of what is missing
 	best    []found
 	seen    map[string]int
 	evals   int // combinations looked at, for tests of the search's own cost

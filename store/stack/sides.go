@@ -314,6 +314,9 @@ func (q *search) frontsAt(coupling string, depth int) []front {
 				f := in.before(c, r.part.LF)
 				f.bits |= no
 				f.cost += pointMated * no.count()
+				if no&bSeatReq != 0 {
+					f.cost += pointUnmated // another pocket than asked is no answer at all
+				}
 				out = append(out, f)
 			}
 		case r.kind == Adapter && r.ccws != "" && depth > 0:
