@@ -205,6 +205,9 @@ func (e *entry) receive(in ReceiveIn) error {
 		return refuse(ErrBadInput, "qty", "quantity %d; give a whole number from 1 to 1000000", in.Qty)
 	}
 	part, err := one[Part](e.DB, "part", in.Part, "id = ?", in.Part)
+	if err == nil && part.MergedInto != nil { // ordered under the old record
+		part, err = one[Part](e.DB, "part", *part.MergedInto, "id = ?", *part.MergedInto)
+	}
 	if err != nil {
 		return err
 	}

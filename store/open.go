@@ -58,6 +58,7 @@ type Store struct {
 	spelt       map[string]string    // hot statements in PostgreSQL's spelling
 	places      placeBook
 	shelf       shelfCache
+	index       searchIndex
 	buying      buyBook
 	closeOnce   sync.Once
 }
@@ -95,6 +96,10 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 	}
 	s.queue = startWriter(s)
 	if err := s.found(ctx); err != nil {
+		s.Close()
+		return nil, err
+	}
+	if err := s.refold(ctx); err != nil {
 		s.Close()
 		return nil, err
 	}

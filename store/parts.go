@@ -3,10 +3,13 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
 	"strings"
+
+	"gorm.io/gorm"
 
 	"brasspeg/store/stack"
 )
@@ -34,6 +37,7 @@ type Part struct {
 	HomeID      *PlaceID
 	Note        string
 	Folded      string `json:"-"` // every spelling a person may search by
+	NameKey     string `json:"-"` // what two names of one thing share
 	MergedInto  *PartID
 	Version     int
 	CreatedAt   Time
@@ -64,6 +68,9 @@ type PartIn struct {
 func (p Part) fields(facts []Fact) (map[string]any, error) {
 	m := map[string]any{"kind": p.Kind, "id": p.Code}
 	for _, f := range facts {
+		if tells(p.Kind, f.Symbol) {
+			continue
+		}
 		var v any
 		if err := json.Unmarshal([]byte(f.Value), &v); err != nil {
 			return nil, refuse(ErrBadInput, f.Symbol, "%s: %q can not be read", f.Symbol, f.Value)
@@ -180,7 +187,7 @@ func (s *Store) SavePart(ctx context.Context, actor PersonID, in PartIn) (Part, 
 	if p.Edges == 0 && sp.Kind == stack.Insert {
 		p.Edges = sp.Edges
 	}
-	p.Folded = folded(p, in.Facts)
+	p.Folded, p.NameKey = folded(p, in.Facts), nameKey(p.Kind, p.Designation)
 	err = s.book(ctx, func(tx *Tx) error {
 		if err := tx.savePart(&p, in, sp); err != nil {
 			return err
@@ -202,6 +209,12 @@ func countedBy(kind string) string {
 func (tx *Tx) savePart(p *Part, in PartIn, sp *stack.Part) error {
 	if p.ID == 0 {
 		p.Version, p.CreatedAt = 1, tx.now
+		var other string
+		if err := tx.Raw("SELECT p.code FROM part_codes c JOIN parts p ON p.id = c.part_id WHERE c.folded = ?", bareCode(p.Code)).Scan(&other).Error; err != nil {
+			return err
+		} else if other != "" {
+			return refuse(ErrExists, "code", "%s is taken: it means %s", p.Code, other)
+		}
 		if err := tx.Create(p).Error; err != nil {
 			return duplicate(err, "code", "part %s", p.Code)
 		}
@@ -210,7 +223,7 @@ func (tx *Tx) savePart(p *Part, in PartIn, sp *stack.Part) error {
 			"code": p.Code, "kind": p.Kind, "name": p.Name, "designation": p.Designation, "maker": p.Maker, "maker_code": p.MakerCode,
 			"edges": p.Edges, "grade": p.Grade, "supplier_id": p.SupplierID, "price_cents": p.PriceCents, "currency": p.Currency,
 			"lead_days": p.LeadDays, "pack": p.Pack, "min_order": p.MinOrder, "reorder_at": p.ReorderAt, "home_id": p.HomeID,
-			"note": p.Note, "folded": p.Folded, "version": p.Version + 1,
+			"note": p.Note, "folded": p.Folded, "name_key": p.NameKey, "version": p.Version + 1,
 		})
 		if r.Error != nil {
 			return duplicate(r.Error, "code", "part %s", p.Code)
@@ -253,9 +266,18 @@ func (tx *Tx) savePart(p *Part, in PartIn, sp *stack.Part) error {
 	return nil
 }
 
-// PartByCode reads a part by its code.
+// PartByCode reads a part by its code, or by any code it answers to: that of a record merged
+// into it, or a foreign one linked to it.
 func (s *Store) PartByCode(ctx context.Context, code string) (Part, error) {
-	return one[Part](s.read.WithContext(ctx), "part", code, "code = ?", code)
+	return partByCode(s.read.WithContext(ctx), code)
+}
+
+func partByCode(db *gorm.DB, code string) (Part, error) {
+	p, err := one[Part](db, "part", code, "code = ? AND merged_into IS NULL", code)
+	if !errors.Is(err, ErrNotFound) {
+		return p, err
+	}
+	return one[Part](db, "part", code, "id = (SELECT part_id FROM part_codes WHERE folded = ?)", bareCode(code))
 }
 
 // Part reads a part by its number.

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"strings"
 
 	"brasspeg/store/standard"
@@ -57,18 +58,48 @@ func (s *Store) Scan(ctx context.Context, text string) (Thing, error) {
 	}
 	tag, err := standard.ParseTag(text)
 	if err == nil {
-		return s.scanTag(ctx, tag)
+		th, e := s.scanTag(ctx, tag)
+		if !errors.Is(e, ErrNotFound) {
+			return th, e
+		}
+		if other, ok, _ := s.scanCode(ctx, text); ok { // a part may be called like a tag
+			return other, nil
+		}
+		if likely, err := s.likely(ctx, text); err == nil && len(likely) > 0 {
+			e = refuse(ErrNotFound, "scan", "%s is on nothing of this shop. Likely meant: %s", tag, strings.Join(likely, ", "))
+		}
+		return th, e
 	}
 	if th, ok, e := s.scanCode(ctx, text); ok || e != nil {
 		return th, e
 	}
+	if likely, err := s.likely(ctx, text); err != nil {
+		return Thing{}, err
+	} else if len(likely) > 0 {
+		return Thing{}, refuse(ErrBadInput, "scan", "%s is not a tag of ours: its check character is wrong. Likely meant: %s", text, strings.Join(likely, ", "))
+	}
 	if looksLikeTag(text) {
-		if likely := s.likely(ctx, text); len(likely) > 0 {
-			return Thing{}, refuse(ErrBadInput, "scan", "%s is not a tag of ours: its check character is wrong. Likely meant: %s", text, strings.Join(likely, ", "))
-		}
 		return Thing{}, refuse(ErrBadInput, "scan", "%s is not a tag of ours: its check character is wrong; scan it again or read the plain letters", text)
 	}
-	return Thing{}, refuse(ErrNotFound, "scan", "%s is not one of our codes", text)
+	return Thing{}, s.notOurs(ctx, text)
+}
+
+// ReadTag reads a tag as scanned or typed into its canonical form. One whose check character
+// is wrong is refused with the likeliest right ones that exist; none is ever chosen.
+func (s *Store) ReadTag(ctx context.Context, field, text string) (string, error) {
+	tag, err := standard.ParseTag(text)
+	if err == nil {
+		return tag, nil
+	}
+	likely, e := s.likely(ctx, strings.ToUpper(strings.TrimSpace(text)))
+	if e != nil {
+		return "", e
+	}
+	says := err.Error()
+	if len(likely) > 0 {
+		says += "; of this shop: " + strings.Join(likely, ", ")
+	}
+	return "", &Refusal{Class: ErrBadInput, Field: field, Says: says}
 }
 
 func looksLikeTag(text string) bool {
@@ -84,18 +115,36 @@ func looksLikeTag(text string) bool {
 	return digits >= 5
 }
 
-// likely are the tags that exist and differ from text by one slip.
-func (s *Store) likely(ctx context.Context, text string) []string {
+// likely are the tags that exist and differ from text by one slip, likeliest first, each with
+// what it is on. At most 3.
+func (s *Store) likely(ctx context.Context, text string) ([]string, error) {
+	tags := standard.TagCandidates(text)
+	if len(tags) == 0 {
+		return nil, nil
+	}
+	var rows []struct{ Tag, Says string }
+	err := s.read.WithContext(ctx).Raw(`SELECT i.tag AS tag, p.code || ' ' || p.name AS says FROM items i JOIN parts p ON p.id = i.part_id WHERE i.tag IN ?
+		UNION ALL SELECT tag, name FROM places WHERE tag IN ? AND outside = ?
+		UNION ALL SELECT tag, code || ' ' || name FROM jobs WHERE tag IN ?
+		UNION ALL SELECT tag, name FROM machines WHERE tag IN ?`, tags, tags, false, tags, tags).Scan(&rows).Error
+	if err != nil {
+		return nil, err
+	}
+	says := map[string]string{}
+	for _, r := range rows {
+		says[r.Tag] = r.Says
+	}
+	_, cards := ActCards()
+	for i, c := range cards {
+		says[c] = actCards[int64(i+1)] + " card"
+	}
 	var out []string
-	for _, c := range standard.TagCandidates(text) {
-		if th, err := s.scanTag(ctx, c); err == nil {
-			out = append(out, c+" ("+th.Says+")")
-		}
-		if len(out) == 3 {
-			break
+	for _, t := range tags {
+		if what, ok := says[t]; ok && len(out) < 3 {
+			out = append(out, t+" ("+strings.TrimSpace(what)+")")
 		}
 	}
-	return out
+	return out, nil
 }
 
 func (s *Store) scanTag(ctx context.Context, tag string) (Thing, error) {
@@ -154,8 +203,17 @@ func (s *Store) scanCode(ctx context.Context, text string) (Thing, bool, error) 
 		return Thing{Kind: "job", Text: j.Code, Says: j.Code + " " + j.Name, Job: &j}, r.RowsAffected > 0, r.Error
 	}
 	var pt Part
-	if r := db.Where("upper(code) = ?", text).Limit(1).Find(&pt); r.Error != nil || r.RowsAffected > 0 {
+	if r := db.Where("upper(code) = ? AND merged_into IS NULL", text).Limit(1).Find(&pt); r.Error != nil || r.RowsAffected > 0 {
 		return Thing{Kind: "part", Text: pt.Code, Says: pt.Code + " " + pt.Name, Part: &pt}, r.RowsAffected > 0, r.Error
 	}
-	return Thing{}, false, nil
+	var c partCode // of a merged record, or a foreign code that somebody linked
+	if r := db.Where("folded = ?", bareCode(text)).Limit(1).Find(&c); r.Error != nil || r.RowsAffected == 0 {
+		return Thing{}, false, r.Error
+	}
+	pt, err := s.Part(ctx, c.PartID)
+	how := "was " + c.Code
+	if c.Why == "linked" {
+		how = "by the code " + c.Code
+	}
+	return Thing{Kind: "part", Text: pt.Code, Says: strings.TrimSpace(pt.Code+" "+pt.Name) + " (" + how + ")", Part: &pt}, err == nil, err
 }

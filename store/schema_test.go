@@ -12,8 +12,8 @@ import (
 
 // rowTypes is every struct that gorm reads a table into.
 var rowTypes = []any{
-	Place{}, Person{}, Part{}, Fact{}, Item{}, Machine{}, Station{}, Supplier{}, Job{}, Reservation{}, Movement{}, opRow{},
-	Order{}, OrderLine{}, orderReceipt{}, LevelsRow{}, SnoozeRow{}, CountTask{},
+	Place{}, Person{}, Part{}, Fact{}, Item{}, Machine{}, Station{}, Supplier{}, Job{}, Reservation{}, Movement{}, opRow{}, partCode{}, mergeRow{},
+	Order{}, OrderLine{}, orderReceipt{}, LevelsRow{}, SnoozeRow{}, CountTask{}, Plan{}, Remark{},
 }
 
 // columns lists table.column of a store.

@@ -1,0 +1,263 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"brasspeg/store/stack"
+	"brasspeg/store/standard"
+)
+
+// A PartEntry is a part as a person types it: the name first, then what the name leaves open.
+// Values are texts by symbol, sizes with their unit; ByMaker lists the symbols whose values
+// come from the maker's papers.
+type PartEntry struct {
+	Kind, Code, Name, Designation, Maker, MakerCode, Grade, Note string
+
+	Values  map[string]string
+	ByMaker []string
+}
+
+// A Filled is an entry with every value it will be saved with, and what remains to be said.
+type Filled struct {
+	In    PartIn
+	Told  Told
+	Notes []string // where a value entered differs from what the name says
+}
+
+// Fill reads an entry: the name fills what it says, a value entered overrides it and is kept
+// as such. A bare number where a size is meant is refused with the question; so are a value of
+// the wrong sort, a symbol the kind does not have, and a name its reader refuses, each with
+// the field. Nothing is saved.
+func Fill(e PartEntry) (Filled, error) {
+	var out Filled
+	fields, ok := partFields[e.Kind]
+	if !ok {
+		return out, refuse(ErrBadInput, "kind", "kind %q is not known; it is one of %s", e.Kind, strings.Join(PartKinds(), ", "))
+	}
+	told, err := FromDesignation(e.Kind, e.Designation)
+	if err != nil {
+		return out, &Refusal{Class: fmt.Errorf("%w: %w", ErrBadInput, err), Field: "designation", Says: err.Error()}
+	}
+	out.Told = told
+	p := &out.In.Part
+	*p = Part{Kind: e.Kind, Code: strings.TrimSpace(e.Code), Name: strings.TrimSpace(e.Name), Designation: strings.TrimSpace(e.Designation), Maker: strings.TrimSpace(e.Maker),
+		MakerCode: strings.TrimSpace(e.MakerCode), Grade: strings.TrimSpace(e.Grade), Note: strings.TrimSpace(e.Note), Edges: told.Edges}
+	for symbol := range e.Values {
+		if !slices.ContainsFunc(fields, func(f PartField) bool { return f.Symbol == symbol }) {
+			return out, refuse(ErrBadInput, symbol, "a %s has no value called %q", e.Kind, symbol)
+		}
+	}
+	units := map[string]standard.Unit{}
+	for _, f := range fields {
+		from := slices.IndexFunc(told.Facts, func(x Fact) bool { return x.Symbol == f.Symbol })
+		text := strings.TrimSpace(e.Values[f.Symbol])
+		if text == "" {
+			if from >= 0 {
+				units[f.Symbol] = unitOf(told.Facts[from].Entered)
+				out.In.Facts = append(out.In.Facts, told.Facts[from])
+			}
+			continue
+		}
+		v, entered, err := f.read(text)
+		if err != nil {
+			return out, err
+		}
+		if f.Sort == "count" {
+			n := int(v.(int64))
+			if told.Edges != 0 && n != told.Edges {
+				out.Notes = append(out.Notes, fmt.Sprintf("edges: %d entered, the name says %d", n, told.Edges))
+			}
+			p.Edges = n
+			continue
+		}
+		b, err := json.Marshal(v)
+		if err != nil {
+			return out, refuse(ErrBadInput, f.Symbol, "%s: %q can not be kept", f.Symbol, text)
+		}
+		fact := Fact{Symbol: f.Symbol, Value: string(b), Entered: entered, Origin: Entered}
+		if slices.Contains(e.ByMaker, f.Symbol) {
+			fact.Origin = ByMaker
+		}
+		if from >= 0 {
+			if t := told.Facts[from]; sameValue(t.Value, fact.Value) {
+				fact = t // the name says it, and whoever typed it agrees
+			} else {
+				out.Notes = append(out.Notes, fmt.Sprintf("%s: %s entered, the name says %s; the value entered is kept", f.Symbol, entered, t.Entered))
+			}
+		}
+		if s, err := standard.ParseSize(fact.Entered); err == nil {
+			units[f.Symbol] = s.Unit()
+		}
+		out.In.Facts = append(out.In.Facts, fact)
+	}
+	// A bar as long as it is long: a measured LF of a bar without a bolt-on head is its length.
+	if e.Kind == string(stack.Bar) {
+		follow(&out.In, e.Values)
+	}
+	if u := unitWord(units["DCONMS"], units["DCONWS"]); u != "" {
+		out.In.Facts = append(out.In.Facts, Fact{Symbol: "unit", Value: strconv.Quote(u), Entered: u, Origin: Entered})
+	}
+	return out, nil
+}
+
+// follow lets OAL follow a measured LF where only the name gave OAL: both are one length on a
+// bar with its own pocket.
+func follow(in *PartIn, typed map[string]string) {
+	lf := slices.IndexFunc(in.Facts, func(f Fact) bool { return f.Symbol == "LF" && f.Origin != ByDesignation })
+	oal := slices.IndexFunc(in.Facts, func(f Fact) bool { return f.Symbol == "OAL" })
+	if lf < 0 || strings.TrimSpace(typed["OAL"]) != "" && (oal < 0 || in.Facts[oal].Origin != ByDesignation) {
+		return
+	}
+	f := in.Facts[lf]
+	f.Symbol = "OAL"
+	if oal >= 0 {
+		in.Facts[oal] = f
+	} else {
+		in.Facts = append(in.Facts, f)
+	}
+}
+
+func unitOf(entered string) standard.Unit {
+	s, err := standard.ParseSize(entered)
+	if err != nil {
+		return 0
+	}
+	return s.Unit()
+}
+
+// unitWord is how the catalogue says in which units a part was entered, outside then inside.
+func unitWord(outside, inside standard.Unit) string {
+	switch {
+	case outside == 0 && inside == 0:
+		return ""
+	case outside == 0:
+		return inside.String()
+	case inside == 0 || inside == outside:
+		return outside.String()
+	}
+	return outside.String() + "/" + inside.String()
+}
+
+// read reads one typed value: what is kept, and how it was typed.
+func (f PartField) read(text string) (any, string, error) {
+	bad := func(format string, args ...any) (any, string, error) {
+		return nil, "", refuse(ErrBadInput, f.Symbol, "%s: "+format, append([]any{f.Symbol}, args...)...)
+	}
+	if len(text) > 200 {
+		return bad("that is too long for a value")
+	}
+	switch f.Sort {
+	case "size":
+		s, err := standard.ParseSize(text)
+		if r, ok := errors.AsType[*standard.Refusal](err); ok {
+			if len(r.Meant) > 0 {
+				return bad("%s. Write %s", r.Why, strings.Join(r.Meant, " or "))
+			}
+			return bad("%s", r.Why)
+		} else if err != nil {
+			return bad("%v", err)
+		}
+		return s.MM(), s.String(), nil
+	case "number":
+		t := strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(text), f.Unit))
+		v, err := strconv.ParseFloat(strings.Replace(t, ",", ".", 1), 64)
+		if err != nil || v != v || v > 1e6 || v < -360 {
+			return bad("%q is not a number of %s", text, f.Unit)
+		}
+		return v, num(v) + " " + f.Unit, nil
+	case "count":
+		n, err := strconv.ParseInt(text, 10, 64)
+		if err != nil || n < 0 || n > 100 {
+			return bad("%q is not a whole number from 0 to 100", text)
+		}
+		return n, text, nil
+	case "yes":
+		switch strings.ToLower(text) {
+		case "yes", "y", "true", "1":
+			return true, "yes", nil
+		case "no", "n", "false", "0":
+			return false, "no", nil
+		}
+		return bad("%q; write yes or no", text)
+	case "choice":
+		for _, c := range f.Choices {
+			if strings.EqualFold(c, strings.ReplaceAll(text, " ", "_")) {
+				return c, c, nil
+			}
+		}
+		return bad("%q; it is one of %s", text, strings.Join(f.Choices, ", "))
+	case "ends":
+		var all []string
+		for _, part := range strings.FieldsFunc(text, func(r rune) bool { return r == ',' || r == ';' || r == '|' }) {
+			part = strings.TrimSpace(part)
+			if strings.EqualFold(part, "bore") {
+				all = append(all, "bore")
+				continue
+			}
+			if g, rest, ok := strings.Cut(part, ":"); ok && strings.HasPrefix(strings.ToLower(strings.TrimSpace(rest)), "push-in ") {
+				all = append(all, strings.ToUpper(strings.TrimSpace(g))+":"+strings.ToLower(strings.TrimSpace(rest)))
+				continue
+			}
+			p, err := standard.ParsePort(part)
+			if err != nil {
+				return bad("%v", err)
+			}
+			all = append(all, p.String())
+		}
+		if len(all) == 0 {
+			return bad("write gender and thread, as M:G 1/4")
+		}
+		return all, strings.Join(all, ", "), nil
+	}
+	t, err := printable(f.Symbol, text, 60)
+	return t, t, err
+}
+
+// sameValue compares two JSON values; lengths within a thousandth of a millimetre are one.
+func sameValue(a, b string) bool {
+	x, err := strconv.ParseFloat(a, 64)
+	y, err2 := strconv.ParseFloat(b, 64)
+	if err == nil && err2 == nil {
+		return x-y < 0.0005 && y-x < 0.0005
+	}
+	return a == b
+}
+
+// EnterPart saves a filled entry. When the shop has the same thing by another name, that is a
+// *Double, an ErrExists that names what and where, unless confirmed says that a person has
+// looked at them. A part with sizes that can not be is refused as in SavePart.
+func (s *Store) EnterPart(ctx context.Context, actor PersonID, f Filled, confirmed bool) (Part, error) {
+	if f.In.Part.ID == 0 {
+		if err := s.codeTaken(ctx, f.In.Part.Code); err != nil {
+			return f.In.Part, err
+		}
+		if !confirmed {
+			same, err := s.Doubles(ctx, f.In)
+			if err != nil {
+				return f.In.Part, err
+			}
+			if len(same) > 0 {
+				return f.In.Part, &Double{Of: same}
+			}
+		}
+	}
+	return s.SavePart(ctx, actor, f.In)
+}
+
+// codeTaken refuses a code that another part answers to.
+func (s *Store) codeTaken(ctx context.Context, code string) error {
+	p, err := s.PartByCode(ctx, strings.TrimSpace(code))
+	if errors.Is(err, ErrNotFound) {
+		return nil
+	}
+	if err == nil {
+		err = refuse(ErrExists, "code", "%s is taken: it means %s %s", code, p.Code, p.Name)
+	}
+	return err
+}
