@@ -158,36 +158,10 @@ func whole(v any) (int64, error) {
 // SavePart adds a part, or with Part.ID changes one; then Part.Version must be the version
 // that was read, else ErrConflict. Sizes that can not be are refused with the field named.
 func (s *Store) SavePart(ctx context.Context, actor PersonID, in PartIn) (Part, error) {
-	p := in.Part
-	var err error
-	if p.Code, err = printable("code", p.Code, 60); err != nil {
-		return p, err
-	}
-	if p.Counted == "" {
-		p.Counted = countedBy(p.Kind)
-	}
-	if p.Counted != KindPiece && p.Counted != KindLot {
-		return p, refuse(ErrBadInput, "counted", "counted %q; it is piece or lot", p.Counted)
-	}
-	if (p.PriceCents == nil) != (p.Currency == "") {
-		return p, refuse(ErrBadInput, "currency", "a price needs a currency, and a currency a price")
-	}
-	if p.Pack < 0 || p.MinOrder < 0 {
-		return p, refuse(ErrBadInput, "pack", "pack %d, smallest order %d; both are 1 or more", p.Pack, p.MinOrder)
-	}
-	p.Pack, p.MinOrder = max(p.Pack, 1), max(p.MinOrder, 1)
-	m, err := p.fields(in.Facts)
+	p, sp, err := checkPart(in)
 	if err != nil {
 		return p, err
 	}
-	sp, err := stack.ReadPartMap(m)
-	if err != nil {
-		return p, &Refusal{Class: fmt.Errorf("%w: %w", ErrBadInput, err), Field: "facts", Says: p.Code + ": " + err.Error()}
-	}
-	if p.Edges == 0 && sp.Kind == stack.Insert {
-		p.Edges = sp.Edges
-	}
-	p.Folded, p.NameKey = folded(p, in.Facts), nameKey(p.Kind, p.Designation)
 	err = s.book(ctx, func(tx *Tx) error {
 		if err := tx.savePart(&p, in, sp); err != nil {
 			return err
@@ -195,6 +169,41 @@ func (s *Store) SavePart(ctx context.Context, actor PersonID, in PartIn) (Part, 
 		return tx.note(actor, "part saved", p.Code, fmt.Sprintf("version %d", p.Version))
 	})
 	return p, err
+}
+
+// checkPart is a part ready to be saved, and as the stack room reads it.
+func checkPart(in PartIn) (Part, *stack.Part, error) {
+	p := in.Part
+	var err error
+	if p.Code, err = printable("code", p.Code, 60); err != nil {
+		return p, nil, err
+	}
+	if p.Counted == "" {
+		p.Counted = countedBy(p.Kind)
+	}
+	if p.Counted != KindPiece && p.Counted != KindLot {
+		return p, nil, refuse(ErrBadInput, "counted", "counted %q; it is piece or lot", p.Counted)
+	}
+	if (p.PriceCents == nil) != (p.Currency == "") {
+		return p, nil, refuse(ErrBadInput, "currency", "a price needs a currency, and a currency a price")
+	}
+	if p.Pack < 0 || p.MinOrder < 0 {
+		return p, nil, refuse(ErrBadInput, "pack", "pack %d, smallest order %d; both are 1 or more", p.Pack, p.MinOrder)
+	}
+	p.Pack, p.MinOrder = max(p.Pack, 1), max(p.MinOrder, 1)
+	m, err := p.fields(in.Facts)
+	if err != nil {
+		return p, nil, err
+	}
+	sp, err := stack.ReadPartMap(m)
+	if err != nil {
+		return p, nil, &Refusal{Class: fmt.Errorf("%w: %w", ErrBadInput, err), Field: "facts", Says: p.Code + ": " + err.Error()}
+	}
+	if p.Edges == 0 && sp.Kind == stack.Insert {
+		p.Edges = sp.Edges
+	}
+	p.Folded, p.NameKey = folded(p, in.Facts), nameKey(p.Kind, p.Designation)
+	return p, sp, nil
 }
 
 // countedBy is how a kind of part is counted unless somebody says otherwise.
