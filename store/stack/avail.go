@@ -113,6 +113,15 @@ func (it *Item) blocker(r *Request) *Reservation {
 	return nil
 }
 
+// called names an item as a person says it: the part, and the tag of the piece when that is
+// another text.
+func (it *Item) called() string {
+	if it.Part == nil || it.Part.Code == "" || it.Part.Code == it.ID {
+		return it.ID
+	}
+	return it.Part.Code + " " + it.ID
+}
+
 // borrow describes an item that would do but is not free.
 func (it *Item) borrow(r *Request) Borrow {
 	b := Borrow{Item: it, Code: it.standing(r), Why: it.Why}
@@ -136,26 +145,26 @@ func (it *Item) borrow(r *Request) Borrow {
 				who += ", due back " + string(it.Out.Due)
 			}
 		}
-		b.Text = fmt.Sprintf("%s is out with %s", it.ID, who)
+		b.Text = fmt.Sprintf("%s is out with %s", it.called(), who)
 		if it.Out == nil || b.From != it.Out.Due {
 			b.Text += when
 		}
 	case codeReserved:
-		b.Text = fmt.Sprintf("%s is on the shelf but promised", it.ID)
+		b.Text = fmt.Sprintf("%s is on the shelf but promised", it.called())
 		if v := it.blocker(r); v != nil {
 			b.Job = v.Job
-			b.Text = fmt.Sprintf("%s is on the shelf but promised to job %s from %s to %s", it.ID, v.Job, v.From, v.To)
+			b.Text = fmt.Sprintf("%s is on the shelf but promised to job %s from %s to %s", it.called(), v.Job, v.From, v.To)
 		}
 		b.Text += when
 	case codeHeld:
-		b.Text = fmt.Sprintf("%s is held back", it.ID)
+		b.Text = fmt.Sprintf("%s is held back", it.called())
 		if it.Why != "" {
 			b.Text += ": " + it.Why
 		} else {
 			b.Text += "; why is not recorded"
 		}
 	case codeOnOrder:
-		b.Text = fmt.Sprintf("%s is on order", it.ID)
+		b.Text = fmt.Sprintf("%s is on order", it.called())
 		if it.Due != "" {
 			b.Text += ", expected " + string(it.Due)
 		}
@@ -163,9 +172,9 @@ func (it *Item) borrow(r *Request) Borrow {
 			b.Text += when
 		}
 	case codeNoStock:
-		b.Text = fmt.Sprintf("%s is used up", it.ID)
+		b.Text = fmt.Sprintf("%s is used up", it.called())
 	default:
-		b.Text = fmt.Sprintf("%s is recorded as lost", it.ID)
+		b.Text = fmt.Sprintf("%s is recorded as lost", it.called())
 		if it.Why != "" {
 			b.Text += ": " + it.Why
 		}

@@ -33,6 +33,8 @@ func (c *cand) said() string {
 	switch {
 	case c == nil:
 		return "nothing"
+	case c.item != nil:
+		return c.item.called()
 	case c.name() != "":
 		return c.name()
 	}

@@ -166,23 +166,32 @@ func (q *search) inlet(x *found) []string {
 	return []string{opposite(x.line.open)}
 }
 
-// carries returns the kilograms a missing part may have: a recorded one its own, the invented
-// ones an equal share of what the others leave.
+// carries returns the kilograms a missing part may have so that the station still carries the
+// stack: what the others leave. Missing parts share it equally; a recorded one has its own mass
+// on top when nothing is invented beside it, and only its own when something is.
 func (q *search) carries(x *found, c *cand) float64 {
-	if c.tier != tierHole {
-		return c.rec.wt
-	}
-	left, n := q.req.Station.MaxMassKg.V, 0
+	left, holes, short := q.req.Station.MaxMassKg.V, 0, 0
 	for _, c := range x.pieces() {
-		switch {
-		case !weighs(c.rec.kind):
-		case c.tier == tierHole:
-			n++
-		default:
+		if !weighs(c.rec.kind) {
+			continue
+		}
+		if c.tier == tierHole {
+			holes++
+		} else {
 			left -= c.rec.wt
 		}
+		if c.tier != tierFree {
+			short++
+		}
 	}
-	return math.Floor(max(left, 0)/float64(n)*1000+1e-6) / 1000
+	share := func(n int) float64 { return math.Floor(max(left, 0)/float64(n)*1000+1e-6) / 1000 }
+	switch {
+	case c.tier == tierHole:
+		return share(holes)
+	case holes > 0:
+		return c.rec.wt
+	}
+	return c.rec.wt + share(short)
 }
 
 func (q *search) missingKey(x *found) string {
@@ -409,6 +418,10 @@ func (q *search) options(all []found, most int) []Option {
 	for i, o := range out {
 		larger := false
 		for j := range out {
+			if i != j && out[j].weaker(&out[i]) && !(out[i].weaker(&out[j]) && i < j) {
+				larger = true // whatever does for this one does for that one: told once, in the looser form
+				break
+			}
 			// More parts for more trouble is no answer when fewer will do.
 			if len(out[j].Parts) < len(o.Parts) && out[j].Cost <= o.Cost {
 				larger = true
@@ -432,6 +445,54 @@ func (q *search) options(all []found, most int) []Option {
 			cmp.Compare(orLast(a.AvailableOn), orLast(b.AvailableOn)), cmp.Compare(a.key(), b.key()))
 	})
 	return kept[:min(len(kept), most)]
+}
+
+// weaker reports whether every set of parts that meets o2 also meets o: as many parts, each
+// asking no more than its counterpart. Both lists are in the order of the stack.
+func (o *Option) weaker(o2 *Option) bool {
+	if len(o.Parts) != len(o2.Parts) {
+		return false
+	}
+	for i := range o.Parts {
+		if !o.Parts[i].weaker(&o2.Parts[i]) {
+			return false
+		}
+	}
+	return true
+}
+
+func (m *Missing) weaker(m2 *Missing) bool {
+	if m.Kind != m2.Kind {
+		return false
+	}
+	for _, n := range m.Needs {
+		if n.Name == "WT_max" {
+			continue
+		}
+		met := false
+		for _, n2 := range m2.Needs {
+			met = met || n.Name == n2.Name && n.looser(n2)
+		}
+		if !met {
+			return false
+		}
+	}
+	return true
+}
+
+// looser reports whether what meets n2, a need of the same name, meets n too.
+func (n Need) looser(n2 Need) bool {
+	a, okA := n.Value.(float64)
+	b, okB := n2.Value.(float64)
+	switch {
+	case !okA || !okB:
+		return fmt.Sprint(n.Value) == fmt.Sprint(n2.Value)
+	case strings.HasSuffix(n.Name, "_min"):
+		return a <= b
+	case strings.HasSuffix(n.Name, "_max"):
+		return a >= b
+	}
+	return a == b
 }
 
 // sum works out when and for how much an option can be had.
@@ -492,14 +553,21 @@ var needWords = map[string]string{
 	"construction": "%s", "clamp": "%s clamp", "coolant": "passing coolant", "sealed": "sealed", "for_damped": "made for damped bars",
 	"flat": "with a flat", "coolant_in": "coolant inlet %s", "ends": "ends %s", "RE": "nose radius %s mm",
 	"LSC_min": "gripping at least %s mm", "OAL_min": "at least %s mm long", "OHX_min": "allowed %s mm of overhang by its maker", "LF_min": "adding at least %s mm",
-	"CP_min": "rated %s bar or more", "DMIN_max": "for holes of %s mm", "WT_max": "at most %s kg",
+	"CP_min": "rated %s bar or more", "DMIN_max": "smallest hole %s mm or less", "WT_max": "at most %s kg",
 	"OHN_max": "shortest overhang, if it has one, at most %s mm",
 }
+
+// anyMass is a mass in kg that hardly a part of its kind reaches: a limit above it is not worth
+// a word. Common practice, no source.
+var anyMass = map[Kind]float64{Sleeve: 3, Head: 3, Adapter: 8, Holder: 15, Bar: 20}
 
 // Text describes a missing part with all its sizes in words.
 func (m *Missing) Text() string {
 	var w []string
 	for _, n := range m.Needs {
+		if kg, ok := n.Value.(float64); ok && n.Name == "WT_max" && kg >= anyMass[m.Kind] {
+			continue // no such part is heavier; the limit stands in the table of sizes
+		}
 		f := needWords[n.Name]
 		if m.Kind == Sleeve && n.Name == "DCONMS" {
 			f = "outside %s mm"

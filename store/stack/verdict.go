@@ -216,6 +216,9 @@ func (m *Missing) key() string {
 	var b strings.Builder
 	b.WriteString(string(m.Kind))
 	for _, n := range m.Needs {
+		if n.Name == "WT_max" { // what the station still carries is not a size: two options do not differ by it
+			continue
+		}
 		fmt.Fprintf(&b, ";%s=%v", n.Name, n.Value)
 	}
 	return b.String()

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // Easier fills v.Worse with a yes to an easier question: dry, at less pressure, less deep,
@@ -159,7 +160,10 @@ func (s *Shelf) misses(v *Verdict) {
 				return
 			}
 			text, far, code := failed[0].distance(m.Kind, c.part)
-			all = append(all, miss{Miss{Item: c.idle[0].ID, Kind: m.Kind, Code: code, Distance: text}, far})
+			if round := strings.HasPrefix(failed[0].Name, "DCON"); round && far > nearBore {
+				return // another size altogether
+			}
+			all = append(all, miss{Miss{Item: c.idle[0].called(), Kind: m.Kind, Code: code, Distance: text}, far})
 		}
 		// By each joint it must have: whatever agrees in one may fail in the other.
 		for _, n := range m.Needs {
@@ -197,6 +201,10 @@ func (s *Shelf) misses(v *Verdict) {
 		v.Misses = append(v.Misses, m.Miss)
 	}
 }
+
+// nearBore is how far a diameter may be off, as a share of the one asked for, and still be
+// taken for it by mistake: 25 for 25.4, 31.75 for 32, 38.1 for 40. Common practice, no source.
+const nearBore = 0.06
 
 // distance says how far a part is from meeting a need, how far that is for sorting (0 to 1 of
 // the size, 2 for what cannot be measured), and which rule it fails.
