@@ -456,6 +456,8 @@ func (s *Store) Reverse(ctx context.Context, o Op, opID, reason string) (Receipt
 			return refuse(ErrForbidden, "op", "an operator may undo his own booking within 60 seconds; ask the attendant")
 		case e.role == Attendant && old.ActorID != o.Actor:
 			return refuse(ErrForbidden, "op", "another person booked that; a manager may undo it")
+		case ledger.Act(old.Act) == ActEdge:
+			return e.undoEdge(opID, reason)
 		case old.Lines == 0:
 			return refuse(ErrBadInput, "op", "that booking moved nothing")
 		}

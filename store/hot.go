@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -40,7 +41,7 @@ var hotStatements = []string{
 // text on every connection, so there it only spells the placeholders.
 func (s *Store) prepare(ctx context.Context, db *sql.DB) error {
 	s.hot, s.spelt = map[string]*sql.Stmt{}, map[string]string{}
-	for _, q := range hotStatements {
+	for _, q := range slices.Concat(hotStatements, edgeStatements) {
 		if s.postgres {
 			s.spelt[q] = dollars(q)
 			continue

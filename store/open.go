@@ -60,6 +60,7 @@ type Store struct {
 	shelf       shelfCache
 	index       searchIndex
 	buying      buyBook
+	fits        fits
 	closeOnce   sync.Once
 }
 
