@@ -19,6 +19,8 @@ import (
 var pageBodies = map[string]any{
 	"problem": problem{}, "login": loginPage{}, "window": windowBody{}, "jobs": jobsPage{}, "job": jobPage{}, "search": searchPage{},
 	"part": partPage{}, "piece": piecePage{}, "place": placePage{}, "ledger": ledgerPage{}, "people": peoplePage{},
+	"buying": buyingPage{}, "buypart": buyPartPage{}, "buytable": buyTablePage{}, "buyrules": rulesPage{}, "orders": ordersPage{}, "order": orderPage{}, "counting": countingPage{},
+	"suppliers": suppliersPage{}, "supplier": supplierPage{},
 }
 
 // Every template is filled from its struct, once empty and once with everything set, so that
@@ -64,6 +66,8 @@ func TestTemplatesMatchTheirStructs(t *testing.T) {
 	}
 }
 
+var lastID int
+
 // fill sets every field of v to something.
 func fill(v reflect.Value) {
 	switch v.Kind() {
@@ -81,6 +85,10 @@ func fill(v reflect.Value) {
 	case reflect.Struct:
 		for i := range v.NumField() {
 			fill(v.Field(i))
+			if v.Type().Field(i).Name == "ID" && v.Field(i).Kind() == reflect.String { // goes into ids of fields
+				lastID++
+				v.Field(i).SetString(fmt.Sprint(lastID))
+			}
 		}
 	}
 }
@@ -225,6 +233,7 @@ func (sh *shop) pagesOfShop() []string {
 	return []string{
 		"/window", "/jobs", "/jobs/J-1", "/jobs/J-2", "/search", "/search?q=bar+40", "/search?q=nothing+of+the+kind", "/search?q=ivo", "/parts/BAR-40-470",
 		"/pieces/" + sh.tags("BAR-40-470")[0], "/pieces/" + sh.tags("INS-D11-08")[0], "/places/A1-2", "/ledger", "/people", "/nothing-here",
+		"/buying", "/buying/parts/INS-D11-08", "/buying/money", "/buying/levels", "/buying/surplus", "/buying/rules", "/orders", "/suppliers", "/counting",
 	}
 }
 

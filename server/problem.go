@@ -85,6 +85,8 @@ var problems = []struct {
 	{store.ErrForbidden, http.StatusForbidden, "forbidden", "Not allowed for your role"},
 	{store.ErrConflict, http.StatusPreconditionFailed, "changed", "Somebody else changed it meanwhile"},
 	{store.ErrExists, http.StatusConflict, "exists", "Exists already"},
+	{store.ErrAsk, http.StatusConflict, "ask", "A question is open"},
+	{store.ErrSurplus, http.StatusConflict, "surplus", "More came than was ordered"},
 	{store.ErrReversed, http.StatusConflict, "reversed", "Undone already"},
 	{store.ErrOpReused, http.StatusUnprocessableEntity, "op_reused", "The key was used for something else"},
 	{store.ErrBusy, http.StatusServiceUnavailable, "busy", "Too many bookings are waiting"},

@@ -68,6 +68,9 @@ var nav = []struct {
 	{"/window", "Window", access.UseWindow},
 	{"/jobs", "Jobs", access.SeeShop},
 	{"/search", "Search", access.SeeShop},
+	{"/buying", "Buying", access.SeeBuying},
+	{"/orders", "Orders", access.SeeBuying},
+	{"/counting", "Counting", access.MovePieces},
 	{"/ledger", "Ledger", access.SeeLedger},
 	{"/people", "People", access.SeePeople},
 }

@@ -519,3 +519,6 @@ func idOf[T ~int64](p *T) T {
 	}
 	return *p
 }
+
+// ParseCents reads an amount as a person writes it, in hundredths: 7.20, 7,20, 1.234,56.
+func ParseCents(text string) (int64, error) { return cents(text) }

@@ -62,6 +62,10 @@ const (
 	AdjustStock  Right = "adjust"      // write a count that differs into the books
 	ReverseActs  Right = "reverse"     // take back a booking
 	ReserveParts Right = "reserve"     // promise pieces to a job
+
+	SeeBuying     Right = "see buying"     // what to order, prices, suppliers, orders
+	EditOrders    Right = "edit orders"    // draft orders, put an alert to sleep
+	ApproveOrders Right = "approve orders" // approve orders, levels, rules, suppliers' terms
 )
 
 // Table is every right by role. A reach of Own is checked twice: the route lets the person
@@ -81,6 +85,10 @@ var Table = map[Right]map[Role]Reach{
 	AdjustStock:  row(No, No, Any, Any, No),
 	ReverseActs:  row(No, Own, Own, Any, No),
 	ReserveParts: row(No, No, Any, Any, No),
+
+	SeeBuying:     row(No, No, Any, Any, No),
+	EditOrders:    row(No, No, Any, Any, No),
+	ApproveOrders: row(No, No, No, Any, No),
 }
 
 func row(visitor, operator, attendant, manager, admin Reach) map[Role]Reach {

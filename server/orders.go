@@ -1,0 +1,421 @@
+package server
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"brasspeg/server/access"
+	"brasspeg/store"
+	"brasspeg/store/reorder"
+)
+
+type ordersPage struct {
+	Orders    []purchaseRow
+	Suppliers []hitRow
+	MayOrder  bool
+	Op, Today string
+}
+
+type purchaseRow struct {
+	Href, Code, Supplier, CutOff, Lines, Total, Due string
+	State                                           stateView
+}
+
+func stageState(o store.OrderView, today store.Day) stateView {
+	stage := o.Stage()
+	late := false
+	for _, l := range o.Lines {
+		late = late || l.Open() > 0 && l.DueDay != "" && l.DueDay < today
+	}
+	switch {
+	case stage == "draft" && o.CutoffDay < today:
+		return stateView{"draft, past its day", "◆", "no"}
+	case stage == "draft":
+		return stateView{stage, "△", "warn"}
+	case stage == "all here":
+		return stateView{stage, "●", "yes"}
+	case stage == "cancelled":
+		return stateView{stage, "□", ""}
+	case late:
+		return stateView{stage + ", late", "◇", "no"}
+	}
+	return stateView{stage, "○", ""}
+}
+
+func totalText(o store.OrderView) string {
+	total, unpriced := o.Total()
+	var parts []string
+	for _, m := range total {
+		parts = append(parts, m.String())
+	}
+	if unpriced > 0 {
+		parts = append(parts, count(int64(unpriced), "line without a price", "lines without a price"))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// ordersPage lists orders: GET /orders.
+func (s *Server) ordersPage(c echo.Context) error {
+	ctx := c.Request().Context()
+	all, err := s.store.Orders(ctx, store.OrderFilter{Limit: 100})
+	if err != nil {
+		return err
+	}
+	suppliers, err := s.store.Suppliers(ctx)
+	if err != nil {
+		return err
+	}
+	v := ordersPage{MayOrder: s.may(c, access.EditOrders), Op: newOp(), Today: string(s.store.Today())}
+	for _, o := range all {
+		r := purchaseRow{Href: "/orders/" + pathOf(o.Code), Code: o.Code, Supplier: o.SupplierName, CutOff: string(o.CutoffDay), Lines: fmt.Sprint(len(o.Lines)), Total: totalText(o), State: stageState(o, s.store.Today())}
+		for _, l := range o.Lines {
+			if l.Open() > 0 && o.State == "approved" && l.DueDay != "" && (r.Due == "" || string(l.DueDay) < r.Due) {
+				r.Due = string(l.DueDay)
+			}
+		}
+		v.Orders = append(v.Orders, r)
+	}
+	for _, x := range suppliers {
+		v.Suppliers = append(v.Suppliers, hitRow{Code: x.Code, Name: x.Name})
+	}
+	return s.page(c, http.StatusOK, "orders", "Orders", v)
+}
+
+type orderPage struct {
+	Code, Supplier, SupplierHref string
+	State                        stateView
+	Says                         string
+	Facts                        []factView
+	Lines                        []orderLineRow
+	Href                         string
+	MayEdit, MayApprove          bool
+	MayReceive, MayClose         bool
+	Op, OpCancel, OpAdd, Version string
+	Received                     []hitRow // tags made by the last delivery, to be printed at once
+}
+
+type orderLineRow struct {
+	ID, Href, Part, Name, Pieces, Packs, Pack, Price, Due, Why string
+	Received, Open                                             string
+	HasOpen                                                    bool
+	Op, OpClose                                                string
+}
+
+// orderPage shows one order: GET /orders/:code. ?got=TAG names what came in just now.
+func (s *Server) orderPage(c echo.Context) error {
+	ctx := c.Request().Context()
+	o, err := s.store.Order(ctx, c.Param("code"))
+	if err != nil {
+		return err
+	}
+	v := orderPage{Code: o.Code, Supplier: o.SupplierName, SupplierHref: "/suppliers/" + pathOf(o.Supplier), State: stageState(o, s.store.Today()), Href: "/orders/" + pathOf(o.Code),
+		MayEdit: o.State == "draft" && s.may(c, access.EditOrders), MayApprove: o.State == "draft" && len(o.Lines) > 0 && s.may(c, access.ApproveOrders),
+		MayReceive: o.State == "approved" && s.may(c, access.MovePieces), MayClose: o.State == "approved" && s.may(c, access.ApproveOrders),
+		Op: newOp(), OpCancel: newOp(), OpAdd: newOp(), Version: fmt.Sprint(o.Version)}
+	v.Says = fmt.Sprintf("%s, cut-off %s.", count(int64(len(o.Lines)), "line", "lines"), o.CutoffDay)
+	if t := totalText(o); t != "" {
+		v.Says += " " + t + "."
+	}
+	v.Facts = []factView{{Name: "Supplier", Value: o.SupplierName, Href: v.SupplierHref}, {Name: "Drafted", Value: clock(o.MadeAt.Time), Unit: "by " + o.Maker}}
+	if o.State == "approved" {
+		v.Facts = append(v.Facts, factView{Name: "Approved", Value: clock(o.ApprovedAt.Time), Unit: "by " + o.Approver}, factView{Name: "Ordered", Value: string(o.OrderedDay), Unit: "the lead time counts from here"})
+	}
+	for _, l := range o.Lines {
+		r := orderLineRow{ID: fmt.Sprint(l.ID), Href: buyHref(l.Part), Part: l.Part, Name: l.Name, Pieces: fmt.Sprint(l.Pieces), Pack: fmt.Sprint(l.Pack), Packs: fmt.Sprint(l.Pieces / max(1, l.Pack)), Price: "not known",
+			Due: string(l.DueDay), Why: l.Why, Received: fmt.Sprint(l.Received), Open: fmt.Sprint(l.Open()), HasOpen: l.Open() > 0, Op: newOp(), OpClose: newOp()}
+		if l.PriceCents != nil {
+			r.Price = reorder.Money{Cents: *l.PriceCents, Currency: l.Currency}.String()
+		}
+		if l.Owner != "" {
+			r.Why = strings.TrimSpace("Consigned, stays " + l.Owner + "'s until issued. " + r.Why)
+		}
+		v.Lines = append(v.Lines, r)
+	}
+	for _, tag := range c.QueryParams()["got"] {
+		if t, err := parseTag("got", tag); err == nil && len(v.Received) < 200 {
+			v.Received = append(v.Received, hitRow{Href: "/pieces/" + pathOf(t.text), Code: t.text})
+		}
+	}
+	return s.page(c, http.StatusOK, "order", o.Code, v)
+}
+
+type newOrderIn struct {
+	Op       string `json:"op"`
+	Supplier string `json:"supplier"`
+	CutOff   string `json:"cutoff"`
+	Note     string `json:"note"`
+}
+
+// addOrder makes an empty draft: POST /orders.
+func (s *Server) addOrder(c echo.Context) error {
+	in, err := decode[newOrderIn](c)
+	if err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	v, err := s.store.Vendor(ctx, in.Supplier)
+	if err != nil {
+		return err
+	}
+	r, err := s.store.NewOrder(ctx, formOp(c, in.Op), v.ID, store.Day(in.CutOff), in.Note)
+	if err != nil {
+		return err
+	}
+	return doneAt(c, "/orders/"+pathOf(r.Says), r)
+}
+
+type lineFormIn struct {
+	Op       string `json:"op"`
+	Part     string `json:"part"`
+	Pieces   string `json:"pieces"`
+	Price    string `json:"price"`
+	Currency string `json:"currency"`
+	Owner    string `json:"owner"`
+	Due      string `json:"due"`
+	Seen     string `json:"seen"`
+}
+
+// setOrderLine edits a draft: POST /orders/:code/lines. 0 pieces take the line off.
+func (s *Server) setOrderLine(c echo.Context) error {
+	in, err := decode[lineFormIn](c)
+	if err != nil {
+		return err
+	}
+	pieces, err := number("pieces", in.Pieces)
+	if err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	p, err := s.store.PartByCode(ctx, in.Part)
+	if err != nil {
+		return err
+	}
+	line := store.LineIn{Order: c.Param("code"), Part: p.ID, Pieces: pieces, Owner: in.Owner, Due: store.Day(in.Due), Seen: in.Seen == "yes"}
+	if in.Price != "" {
+		m, err := moneyOf("price", in.Price, in.Currency)
+		if err != nil {
+			return err
+		}
+		line.Price = &m
+	}
+	r, err := s.store.SetLine(ctx, formOp(c, in.Op), line)
+	if err != nil {
+		return err
+	}
+	return doneAt(c, "/orders/"+pathOf(c.Param("code")), r)
+}
+
+// moneyOf reads an amount that a person typed; without a currency it is refused.
+func moneyOf(field, amount, currency string) (reorder.Money, error) {
+	cents, err := store.ParseCents(amount)
+	if err != nil {
+		return reorder.Money{}, &refusal{class: errInvalid, field: field, detail: err.Error()}
+	}
+	if currency == "" {
+		return reorder.Money{}, &refusal{class: errInvalid, field: "currency", detail: "the price " + clip(amount) + " has no currency; write it with one, such as EUR"}
+	}
+	return reorder.Money{Cents: cents, Currency: strings.ToUpper(currency)}, nil
+}
+
+type approveIn struct {
+	Op      string `json:"op"`
+	Version string `json:"version"`
+}
+
+// approveOrder lets a draft count as ordered: POST /orders/:code/approval.
+func (s *Server) approveOrder(c echo.Context) error {
+	in, err := decode[approveIn](c)
+	if err != nil {
+		return err
+	}
+	version, err := number("version", in.Version)
+	if err != nil {
+		return err
+	}
+	r, err := s.store.ApproveOrder(c.Request().Context(), formOp(c, in.Op), c.Param("code"), version)
+	if err != nil {
+		return err
+	}
+	return doneAt(c, "/orders/"+pathOf(c.Param("code")), r)
+}
+
+// cancelOrder drops a draft: POST /orders/:code/cancellation.
+func (s *Server) cancelOrder(c echo.Context) error {
+	in, err := decode[opIn](c)
+	if err != nil {
+		return err
+	}
+	r, err := s.store.CancelOrder(c.Request().Context(), formOp(c, in.Op), c.Param("code"))
+	if err != nil {
+		return err
+	}
+	return doneAt(c, "/orders", r)
+}
+
+type receiveIn struct {
+	Op   string `json:"op"`
+	Line string `json:"line"`
+	Qty  string `json:"qty"`
+	Unit string `json:"unit"`
+	To   string `json:"to"`
+	Box  string `json:"box"`
+	Sure string `json:"sure"`
+}
+
+// receiveOrder books a delivery against a line: POST /orders/:code/receipts. The unit is
+// asked, never assumed.
+func (s *Server) receiveOrder(c echo.Context) error {
+	in, err := decode[receiveIn](c)
+	if err != nil {
+		return err
+	}
+	line, err := number("line", in.Line)
+	if err != nil {
+		return err
+	}
+	qty, err := number("qty", in.Qty)
+	if err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	o, err := s.store.Order(ctx, c.Param("code"))
+	if err != nil {
+		return err
+	}
+	ours := false
+	for _, l := range o.Lines {
+		ours = ours || l.ID == int64(line)
+	}
+	if !ours {
+		return &refusal{class: errNotFound, field: "line", detail: "that line is not on " + o.Code}
+	}
+	got := store.ReceiveLineIn{Line: int64(line), Qty: int64(qty), Unit: in.Unit, Box: in.Box, Sure: in.Sure == "yes"}
+	if in.To != "" {
+		to, err := s.place(ctx, "to", in.To)
+		if err != nil {
+			return err
+		}
+		got.To = to.ID
+	}
+	r, err := s.store.ReceiveLine(ctx, formOp(c, in.Op), got)
+	if err != nil {
+		return err
+	}
+	path := "/orders/" + pathOf(o.Code) + "?"
+	seen := map[string]bool{}
+	for _, l := range r.Lines {
+		if !seen[l.Tag] {
+			path += "got=" + pathOf(l.Tag) + "&"
+			seen[l.Tag] = true
+		}
+	}
+	return doneAt(c, strings.TrimRight(path, "?&"), r)
+}
+
+type closeIn struct {
+	Op     string `json:"op"`
+	Line   string `json:"line"`
+	Reason string `json:"reason"`
+}
+
+// closeOrderLine says that the rest will not come: POST /orders/:code/closing.
+func (s *Server) closeOrderLine(c echo.Context) error {
+	in, err := decode[closeIn](c)
+	if err != nil {
+		return err
+	}
+	line, err := number("line", in.Line)
+	if err != nil {
+		return err
+	}
+	r, err := s.store.CloseLine(c.Request().Context(), formOp(c, in.Op), int64(line), in.Reason)
+	if err != nil {
+		return err
+	}
+	return doneAt(c, "/orders/"+pathOf(c.Param("code")), r)
+}
+
+// orderTable sends an order as a file: GET /orders/:code/table?as=csv|xlsx.
+func (s *Server) orderTable(c echo.Context) error {
+	o, err := s.store.Order(c.Request().Context(), c.Param("code"))
+	if err != nil {
+		return err
+	}
+	return sendSheet(c, o.Sheet())
+}
+
+// orderPDF sends an order as a page to print or mail: GET /orders/:code/order.pdf.
+func (s *Server) orderPDF(c echo.Context) error {
+	o, err := s.store.Order(c.Request().Context(), c.Param("code"))
+	if err != nil {
+		return err
+	}
+	pdf, err := printOrder(o)
+	if err != nil {
+		return err
+	}
+	c.Response().Header().Set("Content-Disposition", `inline; filename="`+o.Code+`.pdf"`)
+	return c.Blob(http.StatusOK, "application/pdf", pdf)
+}
+
+// An apiOrder is an order for programs.
+type apiOrder struct {
+	Code     string         `json:"code"`
+	Supplier string         `json:"supplier"`
+	Stage    string         `json:"stage"`
+	CutOff   string         `json:"cutoff"`
+	Ordered  string         `json:"ordered,omitempty"`
+	Version  int            `json:"version"`
+	Lines    []apiOrderLine `json:"lines"`
+}
+
+type apiOrderLine struct {
+	ID         int64  `json:"id"`
+	Part       string `json:"part"`
+	Pieces     int    `json:"pieces"`
+	Pack       int    `json:"pack"`
+	Received   int    `json:"received"`
+	Open       int    `json:"open"`
+	PriceCents *int64 `json:"price_cents,omitempty"`
+	Currency   string `json:"currency,omitempty"`
+	Due        string `json:"due,omitempty"`
+}
+
+func apiOrderOf(o store.OrderView) apiOrder {
+	v := apiOrder{Code: o.Code, Supplier: o.Supplier, Stage: o.Stage(), CutOff: string(o.CutoffDay), Ordered: string(o.OrderedDay), Version: o.Version, Lines: []apiOrderLine{}}
+	for _, l := range o.Lines {
+		v.Lines = append(v.Lines, apiOrderLine{l.ID, l.Part, l.Pieces, l.Pack, l.Received, l.Open(), l.PriceCents, l.Currency, string(l.DueDay)})
+	}
+	return v
+}
+
+// listOrders lists open orders for programs: GET /api/v1/orders.
+func (s *Server) listOrders(c echo.Context) error {
+	limit, _, err := pageOf(c)
+	if err != nil {
+		return err
+	}
+	all, err := s.store.Orders(c.Request().Context(), store.OrderFilter{OpenOnly: true, Limit: limit})
+	if err != nil {
+		return err
+	}
+	var rows []apiOrder
+	for _, o := range all {
+		rows = append(rows, apiOrderOf(o))
+	}
+	l := listOf(rows, limit, func(o apiOrder) string { return o.Code })
+	l.After = "" // open orders are few; the list ends with the limit
+	return c.JSON(http.StatusOK, l)
+}
+
+// getOrder is one order for programs: GET /api/v1/orders/:code.
+func (s *Server) getOrder(c echo.Context) error {
+	o, err := s.store.Order(c.Request().Context(), c.Param("code"))
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, apiOrderOf(o))
+}
