@@ -28,6 +28,8 @@ type partOut struct {
 	LeadDays    *int           `json:"lead_days"`
 	Version     int            `json:"version"`
 	Sizes       map[string]any `json:"sizes,omitempty"`
+	Values      []valueOut     `json:"values,omitempty"`
+	Codes       []string       `json:"codes,omitempty"`
 	Stock       *stockOut      `json:"stock,omitempty"`
 }
 
@@ -99,6 +101,14 @@ func (s *Server) getPart(c echo.Context) error {
 	out.Sizes = map[string]any{}
 	for _, f := range facts {
 		out.Sizes[f.Symbol] = rawJSON(f.Value)
+		out.Values = append(out.Values, valueOut{f.Symbol, rawJSON(f.Value), f.Entered, f.Origin})
+	}
+	codes, err := s.store.Codes(ctx, p.ID)
+	if err != nil {
+		return err
+	}
+	for _, x := range codes {
+		out.Codes = append(out.Codes, x.Code)
 	}
 	return c.JSON(http.StatusOK, out)
 }

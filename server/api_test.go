@@ -60,6 +60,7 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 	must(t, err)
 	c := sh.program("mads")
 	bar, lot := sh.tags("BAR-40-470")[0], sh.tags("INS-D11-08")[0]
+	merge := newOp()
 	issue, key := map[string]any{"act": "issue", "to": "ivo", "job": "J-1", "due": "2026-11-30", "lines": []any{map[string]any{"tag": bar}}}, newOp()
 	for _, tt := range []struct {
 		method, path, key string
@@ -70,6 +71,27 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 		{"GET", "/api/v1/parts", "", nil, 200},
 		{"GET", "/api/v1/parts?q=40+bar&limit=5", "", nil, 200},
 		{"GET", "/api/v1/parts/BAR-40-470", "", nil, 200},
+		{"POST", "/api/v1/parts", "", map[string]any{"kind": "insert", "code": "I-9", "designation": "CNMG 432", "grade": "K7"}, 201},
+		{"POST", "/api/v1/parts", "", map[string]any{"kind": "insert", "code": "I-10", "designation": "CNMG 120408"}, 409},
+		{"POST", "/api/v1/parts", "", map[string]any{"kind": "insert", "code": "I-10", "designation": "CNMG 120408", "confirmed": true}, 201},
+		{"POST", "/api/v1/parts", "", map[string]any{"kind": "sleeve", "code": "S-9", "values": map[string]any{"DCONMS": "50"}}, 422},
+		{"POST", "/api/v1/parts/files", "", map[string]any{"csv": "code,kind,designation\nI-11,insert,SNMG 120408\nI-12,insert,XX\n"}, 200},
+		{"GET", "/api/v1/designations?text=A25T-SCLCR+09", "", nil, 200},
+		{"GET", "/api/v1/designations?text=CXMG&kind=insert", "", nil, 422},
+		{"GET", "/api/v1/mates?male=G+1/4&female=NPT+1/4", "", nil, 200},
+		{"GET", "/api/v1/mates?male=x&female=NPT+1/4", "", nil, 422},
+		{"POST", "/api/v1/merges", merge, map[string]any{"from": "I-10", "into": "I-9", "reason": "twins"}, 201},
+		{"POST", "/api/v1/merges", newOp(), map[string]any{"from": "I-9", "into": "BAR-40-470"}, 412},
+		{"GET", "/api/v1/parts/I-10", "", nil, 200},
+		{"POST", "/api/v1/merges/" + merge + "/reversal", newOp(), map[string]any{"reason": "no twins"}, 201},
+		{"POST", "/api/v1/codes", newOp(), map[string]any{"code": "4012345678901", "part": "I-9"}, 201},
+		{"POST", "/api/v1/codes", newOp(), map[string]any{"code": "4012345678901", "part": "I-10"}, 409},
+		{"POST", "/api/v1/codes", newOp(), map[string]any{"code": "4012345678901"}, 201},
+		{"POST", "/api/v1/regrinds", newOp(), map[string]any{"tag": lot, "qty": 1, "size": "9.2 mm"}, 201},
+		{"POST", "/api/v1/regrinds", newOp(), map[string]any{"tag": lot, "qty": 1, "size": "9.2"}, 422},
+		{"POST", "/api/v1/bookings", newOp(), map[string]any{"act": "receive", "part": "INS-D11-08", "qty": 1, "to": "B1-2"}, 201},
+		{"GET", "/api/v1/lookups", "", nil, 200},
+		{"GET", "/api/v1/lookups?day=monday", "", nil, 422},
 		{"GET", "/api/v1/parts/NOPE", "", nil, 404},
 		{"GET", "/api/v1/pieces?part=BAR-40-470", "", nil, 200},
 		{"GET", "/api/v1/pieces", "", nil, 422},

@@ -3,12 +3,14 @@ package server
 import (
 	"fmt"
 	"net/http"
-	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/labstack/echo/v4"
 
+	"brasspeg/server/access"
 	"brasspeg/store"
+	"brasspeg/store/standard"
 )
 
 // searchPage is one box over everything that has a name: GET /search?q=.
@@ -18,6 +20,15 @@ func (s *Server) searchPage(c echo.Context) error {
 	v := searchPage{Query: q, Asked: q != ""}
 	if err := readable("q", q); err != nil {
 		return err
+	}
+	who, _ := actor(c)
+	v.MayKeep = mayKeep(who.role)
+	if access.Of(who.role, access.SeeLedger) == access.Any {
+		m, err := s.store.MissedWeek(ctx, s.store.Today())
+		if err != nil {
+			return err
+		}
+		v.missed(m)
 	}
 	if !v.Asked {
 		return s.page(c, http.StatusOK, "search", "Search", v)
@@ -37,13 +48,7 @@ func (s *Server) searchPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	for _, f := range found {
-		v.Parts = append(v.Parts, partRow{
-			Href: "/parts/" + pathOf(f.Code), Code: f.Code, Name: f.Name, Kind: f.Kind,
-			OnHand: fmt.Sprint(f.OnHand), Promised: fmt.Sprint(f.Promised), Free: fmt.Sprint(f.Free()), Out: fmt.Sprint(f.Out),
-		})
-	}
-	slices.SortStableFunc(v.Parts, byKind)
+	v.Parts = partRows(found, see)
 	if len(found) == 1 { // one part is meant: show where each of it is
 		items, err := s.store.ItemsOf(ctx, found[0].ID)
 		if err != nil {
@@ -57,7 +62,58 @@ func (s *Server) searchPage(c echo.Context) error {
 		}
 	}
 	v.Nothing = len(v.Items)+len(v.Parts)+len(v.Jobs)+len(v.Places)+len(v.People) == 0
+	if v.Nothing || noneFree(found) {
+		part := store.PartID(0)
+		if len(found) > 0 {
+			part = found[0].ID
+		}
+		if err := s.store.Missed(ctx, who.id, q, part); err != nil { // the answer does not wait for the note of it
+			s.log.Warn("a look-up in vain was not kept", "error", err)
+		}
+	}
 	return s.page(c, http.StatusOK, "search", "Search", v)
+}
+
+// noneFree says that parts were found and none of any is on the shelf to be had.
+func noneFree(found []store.Found) bool {
+	for _, f := range found {
+		if f.Free() > 0 {
+			return false
+		}
+	}
+	return len(found) > 0
+}
+
+// partRows lists parts with their four numbers and who has what is out.
+func partRows(found []store.Found, see holders) []partRow {
+	var out []partRow
+	for _, f := range found {
+		r := partRow{
+			Href: "/parts/" + pathOf(f.Code), Code: f.Code, Name: f.Name, Kind: f.Kind,
+			OnHand: fmt.Sprint(f.OnHand), Promised: fmt.Sprint(f.Promised), Free: fmt.Sprint(f.Free()), Out: fmt.Sprint(f.Out),
+		}
+		if f.Designation != "" && !strings.Contains(f.Name, f.Designation) {
+			r.Name = strings.TrimSpace(f.Designation + " " + f.Name)
+		}
+		for i, h := range f.With {
+			if i == 3 {
+				r.With = append(r.With, fmt.Sprintf("and %d more", len(f.With)-3))
+				break
+			}
+			r.With = append(r.With, fmt.Sprintf("%d %s", h.Qty, holderSays(h, see)))
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// missed puts the week's look-ups in vain on the page.
+func (v *searchPage) missed(m store.Miss) {
+	v.ShowMissed = true
+	v.Missed = fmt.Sprintf("%s this week (%s to %s) ended in “not here”: about %s h at 5 minutes each.", count(m.Count, "look-up", "look-ups"), m.From, m.To, figure(m.Hours, 1))
+	for _, t := range m.Top {
+		v.MissedTop = append(v.MissedTop, hitRow{Href: "/search?q=" + pathOf(t.Text), Code: t.Text, Note: count(t.Count, "time", "times")})
+	}
 }
 
 // heldBy finds people whose name or login holds the words, with what they have.
@@ -100,6 +156,9 @@ func (s *Server) partPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	if p.Code != c.Param("code") { // a record merged into it, or a foreign code
+		return c.Redirect(http.StatusSeeOther, "/parts/"+pathOf(p.Code))
+	}
 	facts, err := s.store.Facts(ctx, p.ID)
 	if err != nil {
 		return err
@@ -110,14 +169,10 @@ func (s *Server) partPage(c echo.Context) error {
 	}
 	v := partPage{Code: p.Code, Name: p.Name, Items: rowsOf(items, holdersFor(c))}
 	for _, f := range facts {
-		fv := factView{Name: f.Symbol, Value: strings.Trim(f.Value, `"`)}
-		if known, ok := symbolNames[f.Symbol]; ok {
-			fv.Name, fv.Unit = f.Symbol+", "+known.name, known.unit
-		}
-		if f.Entered != "" && f.Entered != fv.Value {
-			fv.Unit = strings.TrimSpace(fv.Unit + ", entered as " + f.Entered)
-		}
-		v.Sizes = append(v.Sizes, fv)
+		v.Sizes = append(v.Sizes, valueRowOf(f))
+	}
+	if err := s.names(c, p, &v); err != nil {
+		return err
 	}
 	v.Facts = partFacts(p)
 	var on, out, held int64
@@ -134,6 +189,74 @@ func (s *Server) partPage(c echo.Context) error {
 	}
 	v.Readings = []reading{{"On hand", fmt.Sprint(on), "pieces"}, {"Out", fmt.Sprint(out), ""}, {"Held back", fmt.Sprint(held), ""}}
 	return s.page(c, http.StatusOK, "part", p.Code, v)
+}
+
+// names fills in what else a part is called, and what may be done about it.
+func (s *Server) names(c echo.Context, p store.Part, v *partPage) error {
+	ctx := c.Request().Context()
+	codes, err := s.store.Codes(ctx, p.ID)
+	if err != nil {
+		return err
+	}
+	for _, x := range codes {
+		v.Codes = append(v.Codes, codeRow{Code: x.Code, Why: map[string]string{"merged": "a record merged into this one", "linked": "a foreign code, linked"}[x.Why], Linked: x.Why == "linked"})
+	}
+	merges, err := s.store.Merges(ctx, p.ID)
+	if err != nil {
+		return err
+	}
+	for _, m := range merges {
+		if !m.Undone {
+			v.Merges = append(v.Merges, mergeRow{OpID: m.OpID, Code: m.Code, When: clock(m.At.Time), By: m.By, Reason: m.Reason})
+		}
+	}
+	who, _ := actor(c)
+	v.MayKeep, v.MayMerge = mayKeep(who.role), access.Of(who.role, access.MergeParts) != access.No
+	v.Op, v.MergeHref, v.CodeHref = newOp(), "/parts/"+pathOf(p.Code)+"/merge", "/codes"
+	if v.MayKeep && (p.Kind == "insert" || p.Kind == "bar") {
+		v.RegrindHref = "/regrind"
+	}
+	if p.Kind == "insert" || p.Kind == "bar" {
+		if n := readName(p.Kind, p.Designation); n.refusal == nil {
+			v.NameHref = "/names?kind=" + p.Kind + "&text=" + pathOf(p.Designation)
+			v.Drawing, v.Caption = n.draw()
+		}
+	}
+	return nil
+}
+
+// origins are where a value comes from, in words.
+var origins = map[string]string{store.Entered: "entered", store.ByDesignation: "from the designation", store.ByMaker: "by the maker"}
+
+// valueRowOf is one value with both units, its meaning and where it comes from.
+func valueRowOf(f store.Fact) valueRow {
+	r := valueRow{Symbol: strings.ReplaceAll(f.Symbol, "_", " "), Value: strings.ReplaceAll(strings.Trim(f.Value, `"[]`), `","`, ", "), Origin: origins[f.Origin]}
+	if sym, ok := standard.SymbolOf(f.Symbol); ok {
+		r.Name, r.Help = sym.Name, sym.Definition
+	} else if known, ok := symbolNames[f.Symbol]; ok {
+		r.Name = known.name
+	}
+	if v, err := strconv.ParseFloat(f.Value, 64); err == nil {
+		r.Value = figure(v, 4)
+		if known, ok := symbolNames[f.Symbol]; ok {
+			r.Unit = known.unit
+		}
+		if sym, ok := standard.SymbolOf(f.Symbol); ok && (r.Unit == "" || r.Unit == "mm") {
+			if r.Unit = sym.Unit; sym.Unit == "deg" {
+				r.Unit = "°"
+			}
+		}
+		entered, err := standard.ParseSize(f.Entered)
+		switch {
+		case err == nil && entered.Unit() == standard.Inch:
+			r.Both = "entered as " + entered.Both()
+		case r.Unit == "mm":
+			if s, err := standard.Millimetres(v); err == nil {
+				r.Both = s.Both()
+			}
+		}
+	}
+	return r
 }
 
 func partFacts(p store.Part) []factView {

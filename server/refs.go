@@ -59,6 +59,9 @@ func clip(text string) string {
 func (s *Server) item(ctx context.Context, field, text string) (store.Item, error) {
 	t, err := parseTag(field, text)
 	if err != nil {
+		if _, likely := s.store.ReadTag(ctx, field, text); likely != nil { // names the right ones that exist
+			err = likely
+		}
 		return store.Item{}, err
 	}
 	if t.letter != store.TagPiece && t.letter != store.TagLot {

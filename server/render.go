@@ -71,6 +71,7 @@ var nav = []struct {
 	{"/buying", "Buying", access.SeeBuying},
 	{"/orders", "Orders", access.SeeBuying},
 	{"/counting", "Counting", access.MovePieces},
+	{"/names", "Names", access.SeeShop},
 	{"/ledger", "Ledger", access.SeeLedger},
 	{"/people", "People", access.SeePeople},
 }

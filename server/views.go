@@ -94,6 +94,11 @@ type searchPage struct {
 	Places  []hitRow
 	People  []hitRow
 	Nothing bool
+
+	MayKeep    bool // may enter what was not found
+	ShowMissed bool
+	Missed     string // the week's look-ups in vain
+	MissedTop  []hitRow
 }
 
 type hitRow struct{ Href, Code, Name, Note string }
@@ -103,16 +108,38 @@ type itemRow struct {
 	State                                           stateView
 }
 
-type partRow struct{ Href, Code, Name, Kind, OnHand, Out, Promised, Free string }
+type partRow struct {
+	Href, Code, Name, Kind, OnHand, Out, Promised, Free string
+	With                                                []string // who has what is out
+}
 
 // partPage is a catalogue record with what the shop has of it.
 type partPage struct {
 	Code, Name string
 	Readings   []reading
 	Facts      []factView
-	Sizes      []factView
+	Sizes      []valueRow
 	Items      []itemRow
+
+	Drawing  template.HTML // of an insert, or the end of a bar; escaped in server/drawing
+	Caption  string
+	NameHref string // its name taken apart
+	Codes    []codeRow
+	Merges   []mergeRow
+
+	MayKeep, MayMerge                    bool
+	Op, MergeHref, CodeHref, RegrindHref string
 }
+
+// A valueRow is one value of a part.
+type valueRow struct{ Symbol, Name, Help, Value, Unit, Both, Origin string }
+
+type codeRow struct {
+	Code, Why string
+	Linked    bool
+}
+
+type mergeRow struct{ OpID, Code, When, By, Reason string }
 
 // piecePage is one piece, or one lot, with its history.
 type piecePage struct {

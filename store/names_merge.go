@@ -54,6 +54,11 @@ func (s *Store) Codes(ctx context.Context, part PartID) ([]PartCode, error) {
 	return out, err
 }
 
+// PartRecord reads the record that has this very code, also one that is part of another now.
+func (s *Store) PartRecord(ctx context.Context, code string) (Part, error) {
+	return one[Part](s.read.WithContext(ctx), "part", code, "code = ?", code)
+}
+
 // A PartCode is a code a part answers to beside its own.
 type PartCode struct{ Code, Why string }
 

@@ -62,6 +62,8 @@ const (
 	AdjustStock  Right = "adjust"      // write a count that differs into the books
 	ReverseActs  Right = "reverse"     // take back a booking
 	ReserveParts Right = "reserve"     // promise pieces to a job
+	KeepParts    Right = "keep parts"  // enter parts, link foreign codes
+	MergeParts   Right = "merge parts" // make one part of two, and take it apart again
 
 	SeeBuying     Right = "see buying"     // what to order, prices, suppliers, orders
 	EditOrders    Right = "edit orders"    // draft orders, put an alert to sleep
@@ -85,6 +87,8 @@ var Table = map[Right]map[Role]Reach{
 	AdjustStock:  row(No, No, Any, Any, No),
 	ReverseActs:  row(No, Own, Own, Any, No),
 	ReserveParts: row(No, No, Any, Any, No),
+	KeepParts:    row(No, No, Any, Any, No),
+	MergeParts:   row(No, No, No, Any, No),
 
 	SeeBuying:     row(No, No, Any, Any, No),
 	EditOrders:    row(No, No, Any, Any, No),
