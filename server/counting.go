@@ -20,12 +20,11 @@ type countingPage struct {
 	Empty       string // the bin that was found empty just now
 	Movers      movementsView
 	SeeMovers   bool
-	HasPlan     bool
 }
 
 type countRow struct {
-	ID, Op, Tag, Href, Part, Name, Place, Box, Edges, Why string
-	Piece                                                 bool
+	ID, Op, Tag, Part, Name, Place, Box, Edges, Why string
+	Piece                                           bool
 }
 
 type countDoneRow struct {
@@ -57,7 +56,7 @@ func (s *Server) countingPage(c echo.Context) error {
 	v.Readings = []reading{{"To count", fmt.Sprint(len(tasks)), ""}, {"Counted in 90 days", fmt.Sprint(acc.Counted), ""}, {"Right in all three", share, "of 100"},
 		{"Wrong quantity", fmt.Sprint(acc.WrongQty), ""}, {"Wrong place", fmt.Sprint(acc.WrongPlace), ""}, {"Condition not right", fmt.Sprint(acc.Bad), ""}}
 	for _, t := range tasks {
-		r := countRow{ID: fmt.Sprint(t.ID), Op: newOp(), Tag: t.Tag, Href: "/pieces/" + pathOf(t.Tag), Part: t.Part, Name: t.Name, Place: t.Place, Box: t.Box, Why: t.Why, Piece: t.Kind == store.KindPiece}
+		r := countRow{ID: fmt.Sprint(t.ID), Op: newOp(), Tag: t.Tag, Part: t.Part, Name: t.Name, Place: t.Place, Box: t.Box, Why: t.Why, Piece: t.Kind == store.KindPiece}
 		if t.Edges != nil {
 			r.Edges = fmt.Sprintf("the part-used ones with %s left", count(int64(*t.Edges), "edge", "edges"))
 		}

@@ -189,6 +189,9 @@ func (b *buyBook) work(p *buyPart) {
 	}
 	in.Jobs, in.Promised = b.plans(p)
 	l.Promised = in.Promised
+	if p.seat != "" {
+		in.Unscheduled = b.unscheduled()
+	}
 	if l.Reusable {
 		in.Promised = 0
 		if used, ok := b.lastLoan(p, today); ok {
@@ -224,6 +227,22 @@ func (b *buyBook) work(p *buyPart) {
 	}
 }
 
+// unscheduled is, a week each from now on, the share of the usual job work that is not planned
+// yet: none of it in a week in which a planned job begins, all of it in a week without one.
+// Jobs that nobody has planned will come all the same.
+func (b *buyBook) unscheduled() []float64 {
+	out := make([]float64, historyWeeks)
+	for i := range out {
+		if i >= len(b.planned) || !b.planned[i] {
+			out[i] = 1
+		}
+	}
+	return out
+}
+
+// historyWeeks is as far as work that nobody has planned is looked ahead.
+const historyWeeks = 104
+
 // mustDay reads a day that the store wrote itself.
 func mustDay(d Day) reorder.Day {
 	day, err := reorder.ParseDay(string(d))
@@ -236,7 +255,7 @@ func mustDay(d Day) reorder.Day {
 // plans are the jobs whose plan counts for a part, and the units promised and not yet taken.
 func (b *buyBook) plans(p *buyPart) (plans []reorder.JobPlan, promised int) {
 	booked := map[string]int{}
-	if len(p.promised) > 0 {
+	if len(p.promised) > 0 || p.seat != "" {
 		for _, w := range p.moves {
 			if w.Job != "" {
 				booked[w.Job] += w.Units
@@ -251,8 +270,13 @@ func (b *buyBook) plans(p *buyPart) (plans []reorder.JobPlan, promised int) {
 	}
 	if p.seat != "" {
 		for _, j := range b.jobOrder {
-			if j.planFor == p.ID && j.edges > 0 {
+			switch {
+			case j.planFor == p.ID && j.edges > 0:
 				plans = append(plans, reorder.JobPlan{Job: j.Code, Planned: j.edges, Reserved: left[j.Code], Need: j.need, SD: j.sd, Closed: j.closed})
+			case j.edges == 0 && j.seat == p.seat && booked[j.Code] > 0:
+				// A plan that nobody counted is not a plan of none: what the job took is its own,
+				// or the jobs to come would be bought for twice.
+				plans = append(plans, reorder.JobPlan{Job: j.Code, Planned: booked[j.Code], Need: j.need, Closed: true})
 			}
 		}
 	}

@@ -35,6 +35,7 @@ type buyBook struct {
 	jobs     map[JobID]*buyJob
 	jobOrder []*buyJob // by first day
 	replan   bool
+	planned  []bool // weeks from now in which a planned job of the shop begins
 	vendors  map[SupplierID]*buyVendor
 	names    map[JobID]string       // codes of all jobs
 	bySeat   map[string][]*buyPart  // inserts

@@ -64,8 +64,8 @@ func (b *Buying) Surplus() []*BuyLine {
 func (b *Buying) Cover(n int) (shortest, longest []*BuyLine) {
 	by := make(map[string]*BuyLine, len(b.Lines))
 	var covers []reorder.Cover
-	for _, l := range b.Lines {
-		if l.Reusable || l.Fault != "" {
+	for _, l := range b.Lines { // what is not used at all lasts for ever; it is on the list of the dead
+		if l.Reusable || l.Fault != "" || l.Advice.Cover.Weekly <= 0 {
 			continue
 		}
 		c := l.Advice.Cover

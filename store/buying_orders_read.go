@@ -134,6 +134,20 @@ func (b *buyBook) leadOf(p *buyPart, taken, waiting []int) (reorder.Lead, bool) 
 // planJobs gives each job's planned inserts to one part: the one it has taken most of, else
 // the one that fits best and has most on the shelf.
 func (b *buyBook) planJobs(all bool) {
+	planned := make([]bool, historyWeeks)
+	for _, j := range b.jobOrder {
+		if at := int(max(j.need, b.today())-b.today()) / 7; !j.closed && at < len(planned) {
+			planned[at] = true
+		}
+	}
+	if !slices.Equal(planned, b.planned) {
+		b.planned = planned
+		for id, p := range b.parts {
+			if p.seat != "" {
+				b.dirty[id] = true
+			}
+		}
+	}
 	seats := map[string]bool{}
 	for id := range b.dirty {
 		if p := b.parts[id]; p != nil && p.seat != "" {
@@ -279,8 +293,16 @@ func (b *buyBook) readLacks(ctx context.Context, s *Store, state string) error {
 		}
 	}
 	b.lacks, b.frees = lacks, nil
+	helped := map[string]bool{} // jobs that a recorded part would free
 	for _, f := range frees {
-		b.frees = append(b.frees, *f)
+		for _, j := range f.Jobs {
+			helped[j] = helped[j] || f.Part != ""
+		}
+	}
+	for _, f := range frees {
+		if f.Part != "" || slices.ContainsFunc(f.Jobs, func(j string) bool { return !helped[j] }) {
+			b.frees = append(b.frees, *f)
+		}
 	}
 	slices.SortFunc(b.frees, func(x, y Freed) int {
 		known := func(f Freed) int64 {

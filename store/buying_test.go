@@ -183,6 +183,42 @@ func TestDemandCountsOnce(t *testing.T) {
 	})
 }
 
+// A job that nobody counted edges for takes its own all the same: the use of jobs is not
+// bought for twice, once as statistics and once as the next job's plan. What jobs will take
+// beyond the last one planned is the usual job work.
+func TestPlanlessJobs(t *testing.T) {
+	engines(t, func(t *testing.T, s *shop) {
+		home := s.bin("B1")
+		v := s.supplier("ORRIN", 28)
+		p := s.cnmg(v, home)
+		lot := s.receive(p, 300, home)[0]
+		for i := range 20 {
+			j := s.jobNeeding(fmt.Sprintf("J-%02d", i), 0, "CNMG1204", 0.8, s.Today())
+			_, err := s.Issue(ctx, op(s.boss), IssueIn{Picks: []Pick{{Item: lot.ID, Qty: 5}}, To: s.op1.PlaceID, Job: j.ID})
+			s.must(err)
+			s.clock.step(7 * 24 * time.Hour)
+			j.State = "closed"
+			_, err = s.SaveJob(ctx, s.boss.ID, j)
+			s.must(err)
+		}
+		a := s.line(p).Advice
+		if a.Forecast.Weekly != 0 || a.JobWeekly < 19 || a.JobWeekly > 21 {
+			t.Errorf("use without a job %v, by jobs %v edges a week; want 0 and 20", a.Forecast.Weekly, a.JobWeekly)
+		}
+		if a.JobUnits < 60 || a.JobUnits > 105 { // 28 days and the review, less this week, at 20 a week
+			t.Errorf("nothing is planned, and jobs are expected to take %d edges over the lead time; want about 80", a.JobUnits)
+		}
+		s.jobNeeding("J-FAR", 30, "CNMG1204", 0.8, s.Today().Add(60))
+		if b := s.line(p).Advice; b.JobUnits != a.JobUnits {
+			t.Errorf("a job in 60 days changes what is expected in 29 from %d to %d", a.JobUnits, b.JobUnits)
+		}
+		s.jobNeeding("J-SOON", 70, "CNMG1204", 0.8, s.Today().Add(8))
+		if b := s.line(p).Advice; b.JobUnits < a.JobUnits+48 || b.JobUnits > a.JobUnits+52 {
+			t.Errorf("70 planned in a week that usually takes 20: %d, then %d; want about 50 more", a.JobUnits, b.JobUnits)
+		}
+	})
+}
+
 // The cache and a fresh reading of the whole ledger say the same after every kind of act.
 func TestBuyingCacheAgrees(t *testing.T) {
 	engines(t, func(t *testing.T, s *shop) {

@@ -33,6 +33,8 @@ type seeder struct {
 	jobs    map[string]store.Job
 	lastAct map[string]int // of a past job: the index of its last act
 	ops     map[int]string // act -> op id, for what is taken back
+	toSend  []*shop.Order  // orders of the history that are still to be placed
+	sent    []openOrder
 }
 
 // A pileName tells lots apart: new ones by box, part-used ones also by the edges left.
@@ -59,7 +61,7 @@ func seed(ctx context.Context, st *store.Store, sh shop.Shop) error {
 	defer st.SetClock(func() time.Time { return time.Now().Add(ahead) })
 
 	s.now = s.local(h.Acts[0].At.Add(-time.Hour))
-	for _, step := range []func(context.Context) error{s.addPeople, s.addPlaces, s.addMachines, s.addParts, s.replay, s.addJobs} {
+	for _, step := range []func(context.Context) error{s.addPeople, s.addPlaces, s.addMachines, s.addParts, s.replay, s.addJobs, s.plan} {
 		if err := step(ctx); err != nil {
 			return fmt.Errorf("demo shop: %w", err)
 		}
@@ -134,6 +136,9 @@ func (s *seeder) addParts(ctx context.Context) error {
 		if err != nil {
 			return fmt.Errorf("supplier %s: %w", v.Code, err)
 		}
+		if err := s.terms(ctx, v, made.ID); err != nil {
+			return fmt.Errorf("supplier %s: %w", v.Code, err)
+		}
 		suppliers[v.Code] = made.ID
 	}
 	home := s.sh.Homes()
@@ -181,6 +186,9 @@ func (s *seeder) replay(ctx context.Context) error {
 		}
 	}
 	for i, a := range s.h.Acts {
+		if err := s.sendOrders(ctx, a.At); err != nil {
+			return err
+		}
 		s.now = s.local(a.At)
 		if err := s.act(ctx, i, a); err != nil {
 			return fmt.Errorf("act %d, %s on %s: %w", i, a.Kind, a.At.Format(time.DateTime), err)
@@ -279,7 +287,12 @@ func (s *seeder) picks(lines []shop.Line) ([]store.Pick, error) {
 
 func (s *seeder) receive(ctx context.Context, by store.PersonID, a shop.Act) error {
 	l := a.Lines[0]
-	got, err := s.st.Receive(ctx, s.op(by), store.ReceiveIn{Part: s.parts[l.Part].ID, Qty: int64(l.Qty), To: s.places[l.To], Box: l.Lot, Reason: a.Reason})
+	got, err := store.Receipt{}, error(nil)
+	if l.From != "" { // from a supplier, so it was ordered
+		got, err = s.deliver(ctx, by, l)
+	} else {
+		got, err = s.st.Receive(ctx, s.op(by), store.ReceiveIn{Part: s.parts[l.Part].ID, Qty: int64(l.Qty), To: s.places[l.To], Box: l.Lot, Reason: a.Reason})
+	}
 	if err != nil {
 		return err
 	}
