@@ -42,8 +42,12 @@ type search struct {
 	cands   map[*rec]*cand
 	seats   []rear // ways from the station to an open turret seat
 	holders map[int64][]rear
-	sleeves map[int64][]*cand
+	sleeves map[int64][]rear
 	rears   map[rearKey][]rear
+	floors  map[floorKey]floor
+	sums    map[int64][]sum    // of the holders with a bore
+	cuffs   map[int64][]sum    // of the sleeves with a bore
+	reach   map[string]float64 // mm, longest way before a coupling
 	fronts  map[string][]front
 	inserts []front
 	lines   *lines4
@@ -82,6 +86,7 @@ type rear struct {
 	noWT  bool
 	proj  float64 // mm that adapters take of the machine's swing
 	none  bool    // nearest mode: nothing there to hold the bar
+	worse int     // how many ways of the list it comes from are at least as good
 }
 
 // A front is a way from the bar's coupling to the edge: adapters, head, insert.
@@ -99,6 +104,7 @@ type front struct {
 	noWT   bool
 	none   bool // nearest mode: no head
 	insert *cand
+	worse  int // as of a rear
 }
 
 // A found is a whole stack.
@@ -124,7 +130,8 @@ type found struct {
 func newSearch(s *Shelf, r *Request, m mode, k int) *search {
 	return &search{
 		s: s, req: r, mode: m, k: k, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
-		cands: map[*rec]*cand{}, holders: map[int64][]rear{}, sleeves: map[int64][]*cand{}, rears: map[rearKey][]rear{},
+		cands: map[*rec]*cand{}, holders: map[int64][]rear{}, sleeves: map[int64][]rear{}, rears: map[rearKey][]rear{}, floors: map[floorKey]floor{},
+		sums: map[int64][]sum{}, cuffs: map[int64][]sum{}, reach: map[string]float64{},
 		fronts: map[string][]front{}, seen: map[string]int{},
 	}
 }
@@ -149,25 +156,153 @@ func (q *search) run() []found {
 	}
 	q.findInserts()
 	q.findSeats()
-	bars := q.bars()
-	slices.SortFunc(bars, func(a, b barCand) int {
-		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warn.count(), b.warn.count()),
-			cmp.Compare(a.n, b.n), cmp.Compare(b.rec.shank, a.rec.shank), cmp.Compare(a.set, b.set),
-			cmp.Compare(stiffness(b.rec.part), stiffness(a.rec.part)), cmp.Compare(a.rec.part.Code, b.rec.part.Code))
+	if q.mode == modeNearest {
+		q.nearest()
+		return q.best
+	}
+	offers := q.offers()
+	slices.SortFunc(offers, func(a, b offer) int {
+		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warns, b.warns), cmp.Compare(a.n, b.n),
+			cmp.Compare(b.d, a.d), cmp.Compare(a.bar.set, b.bar.set), cmp.Compare(b.stiff, a.stiff))
 	})
-	for i := range bars {
-		b := &bars[i]
-		if w := q.bar(); w != nil && q.mode == modeNearest {
-			if b.cost > w.cost {
-				break
-			}
-		} else if w != nil && cmp.Or(cmp.Compare(b.cost, w.cost), cmp.Compare(b.warn.count(), w.warn.count()), cmp.Compare(b.n, w.n),
-			cmp.Compare(w.d, b.rec.shank), cmp.Compare(b.set, w.set), cmp.Compare(stiffness(w.bar.rec.part), stiffness(b.rec.part))) > 0 {
+	for i := range offers {
+		p := &offers[i]
+		if w := q.bar(); w != nil && cmp.Or(cmp.Compare(p.cost, w.cost), cmp.Compare(p.warns, w.warn.count()), cmp.Compare(p.n, w.n),
+			cmp.Compare(w.d, p.d), cmp.Compare(p.bar.set, w.set), cmp.Compare(stiffness(w.bar.rec.part), p.stiff)) > 0 {
 			break
 		}
-		q.build(b)
+		if p.class == nil {
+			q.build(&p.bar)
+			continue
+		}
+		for _, r := range q.of(p.class) {
+			c := q.candidate(r)
+			if c == nil || q.req.Coolant && (!r.cools || r.cp < q.need-deadband) {
+				continue
+			}
+			b := p.bar
+			b.cand, b.cost = c, c.cost
+			q.build(&b)
+		}
 	}
 	return q.best
+}
+
+// An offer is the bars of a class, or one invented bar, with the least that any stack on them
+// costs, warns of and is made of.
+type offer struct {
+	class *class
+	bar   barCand // of a class: what all its bars have in common
+	cost  int
+	warns int
+	n     int
+	d     float64
+	stiff int
+}
+
+// offers lists the classes of bars that can make a stack, judged by what is known without
+// looking at their bars one by one.
+func (q *search) offers() []offer {
+	var out []offer
+	for _, sh := range q.s.shapes {
+		like := sh.classes[0].of[0]
+		b := barCand{}
+		q.judgeBar(&b, like)
+		if b.bits&^q.global != 0 {
+			continue
+		}
+		for _, c := range sh.classes {
+			if p, ok := q.offer(c, b); ok {
+				out = append(out, p)
+			}
+		}
+	}
+	if q.mode == modeMissing {
+		q.holeBars(func(c *cand) {
+			b := barCand{cand: c, cost: c.cost}
+			q.judgeBar(&b, c.rec)
+			if b.bits&^q.global != 0 || c.rec.ccws == "" && q.judgeEdge(c.rec) != 0 {
+				return
+			}
+			p := offer{bar: b, d: c.rec.shank, stiff: stiffness(c.rec.part)}
+			if q.bound(&p, c.rec, thinned{oal: inf / 8, through: true, inlets: len(c.rec.inlets) > 0, cp: inf}, c.cost) {
+				out = append(out, p)
+			}
+		})
+	}
+	return out
+}
+
+// offer bounds the stacks on the bars of a class.
+func (q *search) offer(c *class, b barCand) (offer, bool) {
+	like := c.of[0]
+	if like.ccws == "" && q.judgeEdge(like) != 0 {
+		return offer{}, false
+	}
+	p := offer{class: c, bar: b, d: like.shank, stiff: stiffness(like.part)}
+	t := c.best()
+	cost := 0
+	if !t.free && q.mode != modeStrict {
+		cost = math.MaxInt
+		for _, r := range q.of(c) {
+			if c := q.candidate(r); c != nil {
+				cost = min(cost, c.cost)
+			}
+		}
+		if cost == math.MaxInt {
+			return offer{}, false
+		}
+	}
+	return p, q.bound(&p, like, *t, cost)
+}
+
+// bound works out the least cost, warnings and parts of a stack on bars like r, the best of
+// which have t; false when there is none.
+func (q *search) bound(p *offer, r *rec, t thinned, cost int) bool {
+	fronts, reach := q.inserts, 0.0
+	if r.ccws != "" {
+		fronts = q.frontsFor(r.ccws)
+		reach = q.reach[r.ccws]
+	}
+	if len(fronts) == 0 {
+		return false
+	}
+	f := &fronts[0]
+	short := false
+	if r.ccms == "" {
+		left := t.oal + reach - p.bar.set
+		if t.oal < 0 || left < minGripD*p.d-deadband {
+			return false
+		}
+		short = left < goodGripD*p.d-deadband
+	}
+	least := floor{cost: math.MaxInt}
+	try := func(through bool, n int) {
+		if x := q.floorOf(r, short, through); x.cost != math.MaxInt {
+			x.n += n
+			if x.compare(least) < 0 {
+				least = x
+			}
+		}
+	}
+	switch {
+	case !q.req.Coolant:
+		try(false, 0)
+	case t.cp < q.need-deadband:
+		return false
+	default:
+		if t.through {
+			try(true, 0)
+		}
+		if t.inlets && q.req.Station.CoolantPort != "" {
+			try(false, 1)
+		}
+	}
+	if least.cost == math.MaxInt {
+		return false
+	}
+	p.cost, p.warns, p.n = cost+least.cost+f.cost, p.bar.warn.count()+least.warns+f.warn.count(), 1+least.n+f.n
+	return true
 }
 
 // A barCand is a bar with what it costs by itself; cost and n are lower bounds of any stack
@@ -182,84 +317,57 @@ type barCand struct {
 	limit float64
 }
 
-// bars lists the bars that can matter, judged by what they break alone.
-func (q *search) bars() []barCand {
-	var out []barCand
-	add := func(c *cand) {
-		if c == nil {
-			return
-		}
-		b := barCand{cand: c, cost: c.cost, bits: c.bits, n: 3}
-		p := c.rec.part
-		own := c.rec.ccws == ""
-		d := c.rec.shank
-		if d >= q.req.BoreStartD-deadband {
-			b.bits |= bBody
-		} else if d > chipShare*q.req.BoreStartD+deadband {
-			b.warn |= wChips
-		}
-		if c.rec.ccms == "" {
-			set, limit, no, warn := reach(p, d, q.l, q.req.Station.MaxProjection)
-			b.set, b.limit, b.bits, b.warn = set, limit, b.bits|no, b.warn|warn
-		}
-		if own {
-			b.bits |= q.judgeEdge(c.rec)
-		} else {
-			b.n++
-		}
-		b.bits &^= q.global // told once, for the request
-		if broken := b.bits &^ c.bits; broken != 0 {
-			if q.mode != modeNearest {
-				return
-			}
-			b.cost += pointMated * broken.count()
-		}
-		out = append(out, b)
+// judgeBar applies the rules that a bar answers by its shape alone.
+func (q *search) judgeBar(b *barCand, r *rec) {
+	if d := r.shank; d >= q.req.BoreStartD-deadband {
+		b.bits |= bBody
+	} else if d > chipShare*q.req.BoreStartD+deadband {
+		b.warn |= wChips
 	}
-	s := q.s
-	if q.mode == modeStrict {
-		for _, c := range q.reachableCouplings() {
-			for _, r := range s.at(Workpiece, Coupling, c) {
-				if r.kind == Bar {
-					add(q.candidate(r))
-				}
-			}
-		}
-		for _, r := range s.at(Workpiece, Pocket, q.seat) {
-			if r.kind == Bar {
-				add(q.candidate(r))
-			}
-		}
-		return out
+	if r.ccms == "" {
+		set, limit, no, warn := reach(r.part, r.shank, q.l, q.req.Station.MaxProjection)
+		b.set, b.limit, b.bits, b.warn = set, limit, b.bits|no, b.warn|warn
 	}
-	for _, d := range s.shanks {
-		if d >= q.req.BoreStartD-deadband && q.mode == modeMissing {
-			break
-		}
-		for _, r := range s.at2(Machine, d) {
-			if r.kind == Bar {
-				add(q.candidate(r))
-			}
-		}
-	}
-	for k, list := range s.index { // bars held by a coupling, few
-		if k.side == Machine && k.family == Coupling {
-			for _, r := range list {
-				if r.kind == Bar {
-					add(q.candidate(r))
-				}
-			}
-		}
-	}
-	if q.mode == modeMissing {
-		q.holeBars(add)
-	}
-	return out
 }
 
-// at2 returns the parts whose cylindrical joint on that side has exactly the indexed diameter.
-func (s *Shelf) at2(side Side, d float64) []*rec {
-	return s.index[jointKey{side: side, family: Cylindrical, size: sizeKey(d)}]
+// nearest finds the stacks that break the fewest rules.
+func (q *search) nearest() {
+	var bars []barCand
+	for _, sh := range q.s.shapes {
+		like := sh.classes[0].of[0]
+		all := barCand{}
+		q.judgeBar(&all, like)
+		for _, c := range sh.classes {
+			same := all
+			if like := c.of[0]; like.ccws == "" {
+				same.bits |= q.judgeEdge(like)
+			}
+			same.bits &^= q.global // told once, for the request
+			same.cost = pointMated * same.bits.count()
+			for _, r := range q.of(c) {
+				if c := q.candidate(r); c != nil {
+					b := same
+					b.cand, b.cost, b.bits = c, same.cost+c.cost, same.bits|c.bits
+					b.n = 3
+					if r.ccws != "" {
+						b.n++
+					}
+					bars = append(bars, b)
+				}
+			}
+		}
+	}
+	slices.SortFunc(bars, func(a, b barCand) int {
+		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warn.count(), b.warn.count()),
+			cmp.Compare(a.n, b.n), cmp.Compare(b.rec.shank, a.rec.shank), cmp.Compare(a.set, b.set),
+			cmp.Compare(stiffness(b.rec.part), stiffness(a.rec.part)), cmp.Compare(a.rec.part.Code, b.rec.part.Code))
+	})
+	for i := range bars {
+		if w := q.bar(); w != nil && bars[i].cost > w.cost {
+			break
+		}
+		q.build(&bars[i])
+	}
 }
 
 // judgeEdge applies the rules of the cutting end to a head, or to a bar with its own pocket.
@@ -287,18 +395,16 @@ func (q *search) reachableCouplings() []string {
 			out = append(out, c)
 		}
 	}
-	for _, r := range q.s.at(Workpiece, Pocket, q.seat) {
-		if r.kind == Head && !seen[r.ccms] && q.judgeEdge(r) == 0 {
-			add(r.ccms)
+	for _, c := range q.s.coded(Head, Workpiece, Pocket, q.seat) {
+		if !seen[c.of[0].ccms] && slices.ContainsFunc(c.best().of, func(r *rec) bool { return q.judgeEdge(r) == 0 }) {
+			add(c.of[0].ccms)
 		}
 	}
 	for from, depth := 0, 0; depth < maxFront; depth++ {
 		to := len(out)
 		for ; from < to; from++ {
-			for _, r := range q.s.at(Workpiece, Coupling, out[from]) {
-				if r.kind == Adapter {
-					add(r.ccms)
-				}
+			for _, c := range q.s.coded(Adapter, Workpiece, Coupling, out[from]) {
+				add(c.of[0].ccms)
 			}
 		}
 	}
@@ -387,9 +493,17 @@ func (q *search) build(b *barCand) {
 	}
 	// Both lists are sorted by cost, warnings, parts; the warnings of a front are never those of
 	// a bar or a rear, so the first front that is beyond hope ends its row.
+	// Outside the nearest mode a bar that has no inlet needs a way that is whole and rated.
+	line := q.mode == modeNearest || len(b.rec.inlets) > 0 && q.req.Station.CoolantPort != ""
 	for i := range rears {
 		r := &rears[i]
 		cost, warn, n := b.cost+r.cost, (b.warn | r.warn).count(), 1+r.n
+		if q.req.Coolant && q.mode != modeNearest && !(b.rec.throughs && r.cool && r.cp >= q.need-deadband) {
+			if !line {
+				continue
+			}
+			n++ // at least a hose
+		}
 		for j := range fronts {
 			f := &fronts[j]
 			if q.beyond(b, cost+f.cost, warn+f.warn.count(), n+f.n) {

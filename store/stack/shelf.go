@@ -20,8 +20,13 @@ type Shelf struct {
 	// bores and shanks are the diameters in the index, sorted, so that a size is found within
 	// its allowance by bisection.
 	bores, shanks []float64
-	// enter[o] is how many ways lead into the open coolant end o; see ways.
+	// enter[o] lists the ways that lead into the open coolant end o.
 	enter map[string][]lineWay
+	// The parts by class, and where a class is found; see class.
+	classes map[classKey]*class
+	found   map[classAt][]*class
+	shapes  map[shapeKey]*shape
+	ways    map[string][]lineClass
 }
 
 type itemKey struct {
@@ -56,6 +61,13 @@ type rec struct {
 	noWT     bool
 	// sleeveKey is equal for sleeves that go into the same bores and may hold the same bars.
 	sleeveKey string
+
+	class    *class
+	stock    int     // pieces of the idle items
+	promised int     // pieces of the busy ones
+	oal, lf  float64 // -1 = not recorded
+	dmin     float64 // inf = not recorded
+	cools    bool    // passes coolant on: drilled, sealed
 }
 
 // A jointKey is what a joint is found by.
@@ -94,6 +106,7 @@ func NewShelf(items []Item, catalogue []*Part) (*Shelf, error) {
 	s := &Shelf{
 		recs: map[string]*rec{}, items: map[itemKey]*rec{},
 		index: map[jointKey][]*rec{}, enter: map[string][]lineWay{},
+		classes: map[classKey]*class{}, found: map[classAt][]*class{}, shapes: map[shapeKey]*shape{}, ways: map[string][]lineClass{},
 	}
 	for _, p := range catalogue {
 		if err := s.AddPart(p); err != nil {
@@ -152,14 +165,23 @@ func (s *Shelf) putCopy(it Item, n int) error {
 	r := s.rec(it.Part)
 	own := it
 	own.Part = r.part
-	list := &r.busy
+	list, sum, was := &r.busy, &r.promised, r.ease()
 	if own.Status == In && len(own.Reserved) == 0 && own.Qty > 0 {
-		list = &r.idle
+		list, sum = &r.idle, &r.stock
 	}
+	*sum += own.Qty
 	i := sort.Search(len(*list), func(i int) bool { return (*list)[i].ID >= own.ID })
 	*list = slices.Insert(*list, i, &own)
 	s.items[k] = r
+	r.changed(was)
 	return nil
+}
+
+// changed tells the class of a part that what is on hand of it has changed.
+func (r *rec) changed(was int) {
+	if r.class != nil && (r.kind == Insert || r.ease() != was) {
+		r.class.thin.Store(nil)
+	}
 }
 
 // Remove takes an item off the shelf; an unknown id is no fault.
@@ -175,21 +197,20 @@ func (s *Shelf) remove(k itemKey) {
 		return
 	}
 	delete(s.items, k)
-	drop := func(list []*Item) []*Item {
-		for i, it := range list {
-			if it.ID == k.id {
-				return slices.Delete(list, i, i+1)
-			}
+	was := r.ease()
+	take := func(list []*Item, sum *int) []*Item {
+		i := sort.Search(len(list), func(i int) bool { return list[i].ID >= k.id })
+		if i == len(list) || list[i].ID != k.id {
+			return list
 		}
-		return list
+		*sum -= list[i].Qty
+		return slices.Delete(list, i, i+1)
 	}
-	if n := len(r.idle); n > 0 {
-		if r.idle = drop(r.idle); len(r.idle) < n {
-			s.sweep(r)
-			return
-		}
+	n := len(r.idle)
+	if r.idle = take(r.idle, &r.stock); len(r.idle) == n {
+		r.busy = take(r.busy, &r.promised)
 	}
-	r.busy = drop(r.busy)
+	r.changed(was)
 	s.sweep(r)
 }
 
@@ -223,7 +244,7 @@ func (s *Shelf) rec(p *Part) *rec {
 		s.unindex(r)
 	}
 	keep := *r
-	*r = rec{part: p, idle: keep.idle, busy: keep.busy, inBook: keep.inBook, kind: p.Kind}
+	*r = rec{part: p, idle: keep.idle, busy: keep.busy, inBook: keep.inBook, kind: p.Kind, stock: keep.stock, promised: keep.promised}
 	// Items handed out in verdicts are never changed: a new record gets new items.
 	for _, list := range [][]*Item{r.idle, r.busy} {
 		for i, it := range list {
@@ -253,6 +274,8 @@ func (s *Shelf) rec(p *Part) *rec {
 			}
 		}
 	}
+	r.oal, r.lf, r.dmin = p.OAL.Or(-1), p.LF.Or(-1), p.DMIN.Or(inf)
+	r.cools = p.Coolant || p.Kind == Sleeve && p.Sealed
 	r.ends = p.Ends()
 	if p.Kind == Sleeve {
 		r.sleeveKey = fmt.Sprint(sizeKey(r.shank), p.ForDamped)
@@ -267,13 +290,14 @@ func (s *Shelf) addIndex(r *rec) {
 	if r.kind == Spare {
 		return
 	}
-	seen := map[jointKey]bool{}
+	s.enlist(r)
+	var seen []jointKey
 	for _, j := range r.part.Joints {
 		k := keyOf(j)
-		if seen[k] {
+		if slices.Contains(seen, k) {
 			continue
 		}
-		seen[k] = true
+		seen = append(seen, k)
 		list := s.index[k]
 		i, _ := slices.BinarySearchFunc(list, r, byCode)
 		s.index[k] = slices.Insert(list, i, r)
@@ -290,6 +314,7 @@ func (s *Shelf) addIndex(r *rec) {
 }
 
 func (s *Shelf) unindex(r *rec) {
+	s.delist(r)
 	for _, j := range r.part.Joints {
 		k := keyOf(j)
 		list := s.index[k]

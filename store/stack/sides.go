@@ -15,8 +15,9 @@ func (q *search) findSeats() {
 		to := len(q.seats)
 		for ; from < to; from++ {
 			at := q.seats[from]
-			for _, r := range q.s.at(Machine, TurretSeat, at.open) {
-				if r.kind != Adapter || r.seatAt == "" || r.seatAt == st.Interface {
+			for _, k := range q.s.coded(Adapter, Machine, TurretSeat, at.open) {
+				r := k.of[0] // an adapter is a class for itself
+				if r.seatAt == "" || r.seatAt == st.Interface {
 					continue
 				}
 				c := q.candidate(r)
@@ -60,43 +61,44 @@ func (q *search) holdersFor(d float64, code string) []rear {
 		}
 	}
 	var out []rear
-	take := func(r *rec) {
-		if r.kind != Holder {
+	take := func(c *class) {
+		seat := c.of[0].iface
+		met := slices.ContainsFunc(q.seats, func(at rear) bool { return at.open == seat })
+		if !met && q.mode != modeNearest {
 			return
 		}
-		c := q.candidate(r)
-		if c == nil {
-			return
-		}
-		met := false
-		for _, at := range q.seats {
-			if at.open != r.iface {
+		for _, r := range q.of(c) {
+			h := q.candidate(r)
+			if h == nil {
 				continue
 			}
-			met = true
-			out = append(out, q.withHolder(at, c))
-		}
-		if !met && q.mode == modeNearest {
-			w := q.withHolder(q.seats[0], c)
-			w.cost += pointBroken
-			w.bits |= bInterface
-			out = append(out, w)
+			for _, at := range q.seats {
+				if at.open == seat {
+					out = append(out, q.withHolder(at, h))
+				}
+			}
+			if !met {
+				w := q.withHolder(q.seats[0], h)
+				w.cost += pointBroken
+				w.bits |= bInterface
+				out = append(out, w)
+			}
 		}
 	}
 	if code != "" {
-		for _, r := range q.s.at(Workpiece, Coupling, code) {
-			take(r)
+		for _, c := range q.s.coded(Holder, Workpiece, Coupling, code) {
+			take(c)
 		}
-		return q.skyRear(out)
+		return q.skyRear(out, 0)
 	}
-	q.s.round(Workpiece, d, take)
+	q.s.rounds(Holder, d, take)
 	if q.mode == modeMissing {
 		p := &Part{Kind: Holder, Coolant: true, Joints: []Joint{
 			{Side: Machine, Family: TurretSeat, Code: q.req.Station.Interface},
 			{Side: Workpiece, Family: Cylindrical, Gender: "F", Size: Some(d), Clamp: "split"}}}
 		out = append(out, q.withHolder(q.seats[0], hole(p, rec{bore: d, lsc: inf, iface: q.req.Station.Interface})))
 	}
-	out = q.skyRear(out)
+	out = q.skyRear(out, 0)
 	q.holders[key] = out
 	return out
 }
@@ -148,8 +150,13 @@ func (q *search) rearsFor(b *rec) []rear {
 		judge(r, nil)
 	}
 	for _, sl := range q.sleevesFor(b.shank) {
-		for _, h := range q.holdersFor(sl.rec.shank, "") {
-			judge(q.withSleeve(h, sl), sl.rec)
+		c := sl.p[0]
+		for _, h := range q.holdersFor(c.rec.shank, "") {
+			// Of two ways each, the better ones of both stand before the worse ones of both.
+			if (h.worse+1)*(sl.worse+1) > q.k && q.mode != modeNearest {
+				continue
+			}
+			judge(q.withSleeve(h, c), c.rec)
 		}
 	}
 	if q.mode == modeMissing {
@@ -158,36 +165,35 @@ func (q *search) rearsFor(b *rec) []rear {
 	if q.mode == modeNearest {
 		out = append(out, q.noHold())
 	}
-	out = q.skyRear(out)
+	out = q.skyRear(out, b.shank)
 	q.rears[key] = out
 	return out
 }
 
 // sleevesFor lists the sleeves that take a shank of diameter d, without those that fewer than
 // k others of the same outside are at least as good as.
-func (q *search) sleevesFor(d float64) []*cand {
+func (q *search) sleevesFor(d float64) []rear {
 	key := sizeKey(d)
 	if s, ok := q.sleeves[key]; ok {
 		return s
 	}
 	var all []rear
-	q.s.round(Workpiece, d, func(r *rec) {
-		if r.kind != Sleeve {
+	q.s.rounds(Sleeve, d, func(c *class) {
+		if q.mode != modeNearest && len(q.holdersFor(c.of[0].shank, "")) == 0 {
 			return
 		}
-		if c := q.candidate(r); c != nil {
-			w := rear{cp: inf, lsc: r.lsc, clamp: r.sleeveKey, cool: r.part.Sealed}
-			if r.part.Index == "none" {
-				w.warn = wCentre
+		for _, r := range q.of(c) {
+			if c := q.candidate(r); c != nil {
+				w := rear{cp: inf, lsc: r.lsc, clamp: r.sleeveKey, cool: r.part.Sealed}
+				if r.part.Index == "none" {
+					w.warn = wCentre
+				}
+				w.push(c)
+				all = append(all, w)
 			}
-			w.push(c)
-			all = append(all, w)
 		}
 	})
-	var out []*cand
-	for _, w := range q.skyRear(all) {
-		out = append(out, w.p[0])
-	}
+	out := q.skyRear(all, 0)
 	q.sleeves[key] = out
 	return out
 }
@@ -226,8 +232,8 @@ func (q *search) holeSleeves(d float64, judge func(rear, *rec)) {
 func (q *search) noHold() rear {
 	r := rear{cp: inf, cool: true, lsc: inf, none: true, cost: pointUnmated, bits: bBore}
 	for _, at := range q.seats {
-		for _, h := range q.s.at(Machine, TurretSeat, at.open) {
-			if h.kind == Holder && len(h.idle)+len(h.busy) > 0 {
+		for _, c := range q.s.coded(Holder, Machine, TurretSeat, at.open) {
+			if slices.ContainsFunc(c.of, func(h *rec) bool { return h.ease() < 2 }) {
 				return r
 			}
 		}
@@ -262,9 +268,9 @@ func (q *search) findInserts() {
 		}
 		out = append(out, f)
 	}
-	for _, r := range q.s.at(Machine, Pocket, q.seat) {
-		if r.kind == Insert {
-			add(q.candidate(r))
+	for _, c := range q.s.coded(Insert, Machine, Pocket, q.seat) {
+		for _, r := range q.of(c) {
+			add(q.lot(r))
 		}
 	}
 	switch q.mode {
@@ -275,6 +281,45 @@ func (q *search) findInserts() {
 		out = append(out, front{cool: true, cp: inf, cost: pointUnmated, bits: bSeat})
 	}
 	q.inserts = q.skyFront(out)
+}
+
+// lot returns an insert as the request can have it: the first free lot that has the edges
+// alone, else the largest, and the edges of all free lots together.
+func (q *search) lot(r *rec) *cand {
+	if _, ok := q.cands[r]; ok || q.near != nil {
+		return q.candidate(r)
+	}
+	c := &cand{rec: r}
+	most, enough := -1, false
+	look := func(it *Item) {
+		n := it.free(q.req)
+		if n == 0 {
+			return
+		}
+		e := n * r.part.Edges
+		c.edges += e
+		if ok := e >= q.req.EdgesNeeded; ok && !enough || !enough && e > most {
+			c.item, most, enough = it, e, ok
+		}
+	}
+	for _, it := range r.busy {
+		if it.mine(q.req) {
+			look(it)
+		}
+	}
+	for _, it := range r.idle {
+		look(it)
+	}
+	for _, it := range r.busy {
+		if !it.mine(q.req) {
+			look(it)
+		}
+	}
+	if c.item == nil {
+		return q.candidate(r)
+	}
+	q.cands[r] = c
+	return c
 }
 
 // frontsFor lists the ways from a bar coupling to the edge.
@@ -294,47 +339,62 @@ func (q *search) frontsFor(coupling string) []front {
 	}
 	out = q.skyFront(out)
 	q.fronts[coupling] = out
+	for i := range out {
+		q.reach[coupling] = max(q.reach[coupling], out[i].lf)
+	}
 	return out
 }
 
 func (q *search) frontsAt(coupling string, depth int) []front {
-	var out []front
-	for _, r := range q.s.at(Machine, Coupling, coupling) {
-		switch {
-		case r.kind == Head:
+	var out, heads []front
+	for _, c := range q.s.coded(Head, Machine, Coupling, coupling) {
+		if q.mode != modeNearest && (c.of[0].seat != q.seat || c.key.style != q.req.Hand && c.key.style != "N") {
+			continue
+		}
+		for _, r := range q.of(c) {
 			no := q.judgeEdge(r)
-			if no != 0 && q.mode != modeNearest {
+			if no != 0 && q.mode != modeNearest || !q.passes(r) {
 				continue
 			}
 			c := q.candidate(r)
 			if c == nil {
 				continue
 			}
-			for _, in := range q.inserts {
-				f := in.before(c, r.part.LF)
-				f.bits |= no
-				f.cost += pointMated * no.count()
-				if no&bSeatReq != 0 {
-					f.cost += pointUnmated // another pocket than asked is no answer at all
+			f := front{cool: true, cp: inf}.before(c, r.part.LF)
+			f.bits |= no
+			f.cost += pointMated * no.count()
+			if no&bSeatReq != 0 {
+				f.cost += pointUnmated // another pocket than asked is no answer at all
+			}
+			heads = append(heads, f)
+		}
+	}
+	for _, h := range q.skyFront(heads) {
+		for _, in := range q.inserts {
+			if (h.worse+1)*(in.worse+1) <= q.k || q.mode == modeNearest {
+				out = append(out, h.with(in))
+			}
+		}
+	}
+	if depth > 0 {
+		for _, k := range q.s.coded(Adapter, Machine, Coupling, coupling) {
+			for _, r := range q.of(k) {
+				if d := r.part.DMIN; r.ccws == "" || !d.Known || d.V > q.req.BoreStartD+deadband || !q.passes(r) {
+					continue // an adapter that may not enter the hole is no way
 				}
-				out = append(out, f)
-			}
-		case r.kind == Adapter && r.ccws != "" && depth > 0:
-			if d := r.part.DMIN; !d.Known || d.V > q.req.BoreStartD+deadband {
-				continue // an adapter that may not enter the hole is no way
-			}
-			c := q.candidate(r)
-			if c == nil {
-				continue
-			}
-			for _, f := range q.skyFront(q.frontsAt(r.ccws, depth-1)) {
-				one := c
-				if slices.ContainsFunc(f.p[:f.n], func(x *cand) bool { return x.rec == r }) {
-					if one = q.again(r, 1); one == nil {
-						continue // the same adapter cannot stand twice
+				c := q.candidate(r)
+				if c == nil {
+					continue
+				}
+				for _, f := range q.skyFront(q.frontsAt(r.ccws, depth-1)) {
+					one := c
+					if slices.ContainsFunc(f.p[:f.n], func(x *cand) bool { return x.rec == r }) {
+						if one = q.again(r, 1); one == nil {
+							continue // the same adapter cannot stand twice
+						}
 					}
+					out = append(out, f.before(one, r.part.LF))
 				}
-				out = append(out, f.before(one, r.part.LF))
 			}
 		}
 	}
@@ -350,6 +410,23 @@ func (q *search) frontsAt(coupling string, depth int) []front {
 		}
 	}
 	return out
+}
+
+// passes reports whether a head or adapter may stand before a bar at all: outside the nearest
+// mode it has a recorded length, and brings the coolant at its pressure.
+func (q *search) passes(r *rec) bool {
+	return q.mode == modeNearest || r.part.LF.Known && (!q.req.Coolant || r.cools && r.cp >= q.need-deadband)
+}
+
+// with puts an insert into a head.
+func (f front) with(in front) front {
+	f.p[f.n] = in.p[0]
+	f.n += in.n
+	f.cost += in.cost
+	f.warn |= in.warn
+	f.bits |= in.bits
+	f.insert = in.insert
+	return f
 }
 
 // before puts a head or adapter in front of the way: the bar's side comes first.
@@ -381,9 +458,16 @@ func (q *search) weight(cost int) int {
 
 // skyRear keeps the ways that fewer than k others are at least as good as in everything that
 // a stack asks of them. The k best stacks are all built from those.
-func (q *search) skyRear(in []rear) []rear {
+//
+// d is the bar's diameter where the clamp rules have been applied to it, else 0: then only what
+// the holder's grip does for the stack counts, not how much more it could hold.
+func (q *search) skyRear(in []rear, d float64) []rear {
 	if len(in) < 2 {
 		return in
+	}
+	grip, need := inf, inf
+	if d > 0 && q.mode != modeNearest {
+		grip, need = goodGripD*d, q.need
 	}
 	order := make([]int32, len(in))
 	for i := range order {
@@ -398,7 +482,7 @@ func (q *search) skyRear(in []rear) []rear {
 	for _, i := range order {
 		better := 0
 		for j := range out {
-			if q.rearDominates(&out[j], &in[i]) {
+			if q.rearDominates(&out[j], &in[i], grip, need) {
 				if better += q.weight(out[j].cost); better >= q.k {
 					break
 				}
@@ -406,17 +490,21 @@ func (q *search) skyRear(in []rear) []rear {
 		}
 		if better < q.k {
 			out = append(out, in[i])
+			out[len(out)-1].worse = better
 		}
 	}
 	return out
 }
 
-func (q *search) rearDominates(a, b *rear) bool {
-	if a.cost > b.cost || a.n > b.n || a.warn&^b.warn != 0 || a.lsc < b.lsc || a.clamp != b.clamp || a.none != b.none ||
+func (q *search) rearDominates(a, b *rear, grip, need float64) bool {
+	if a.cost > b.cost || a.n > b.n || a.warn&^b.warn != 0 || a.lsc < min(b.lsc, grip) || a.none != b.none ||
 		a.proj > b.proj || a.mass > b.mass || a.noWT && !b.noWT {
 		return false
 	}
-	if q.req.Coolant && (!a.cool && b.cool || a.cool && b.cool && a.cp < b.cp) {
+	if a.clamp != b.clamp && (q.mode != modeStrict || grip == inf) {
+		return false
+	}
+	if q.req.Coolant && (!a.cool && b.cool || a.cool && b.cool && a.cp < min(b.cp, need)) {
 		return false
 	}
 	return q.mode != modeNearest || a.bits == b.bits
@@ -447,6 +535,7 @@ func (q *search) skyFront(in []front) []front {
 		}
 		if better < q.k {
 			out = append(out, in[i])
+			out[len(out)-1].worse = better
 		}
 	}
 	return out

@@ -1,0 +1,140 @@
+package stack
+
+import (
+	"cmp"
+	"math"
+)
+
+// A floor is the least that the way behind a bar costs, warns of and is made of; cost MaxInt
+// when there is no way. It is worked out from the best of each sort, without making the ways,
+// so that a bar that cannot be among the best stacks is told by it alone.
+type floor struct{ cost, warns, n int }
+
+func (f floor) compare(g floor) int {
+	return cmp.Or(cmp.Compare(f.cost, g.cost), cmp.Compare(f.warns, g.warns), cmp.Compare(f.n, g.n))
+}
+
+type floorKey struct {
+	rearKey
+	short   bool // the bar is too short for a grip of 4 D
+	through bool // the coolant must come through the bore
+}
+
+// A sum is the holders, or the sleeves, of one sort: lsc is the longest grip among them.
+type sum struct {
+	cost, n   int
+	split     bool // holder: split clamp
+	forDamped bool // sleeve
+	none      bool // sleeve: no aid for centre height
+	cool      bool // brings the coolant through at its pressure
+	made      bool // invented
+	outer     float64
+	lsc       float64
+}
+
+func addSum(list []sum, x sum) []sum {
+	for i := range list {
+		same := list[i]
+		same.lsc = x.lsc
+		if same == x {
+			list[i].lsc = max(list[i].lsc, x.lsc)
+			return list
+		}
+	}
+	return append(list, x)
+}
+
+// holderSums sums up the ways to an open bore of diameter d.
+func (q *search) holderSums(d float64) []sum {
+	key := sizeKey(d)
+	if s, ok := q.sums[key]; ok {
+		return s
+	}
+	var out []sum
+	for _, h := range q.holdersFor(d, "") {
+		out = addSum(out, sum{cost: h.cost, n: h.n, split: h.clamp == "split", cool: h.cool && h.cp >= q.need-deadband,
+			made: h.p[h.n-1].tier == tierHole, lsc: h.lsc})
+	}
+	q.sums[key] = out
+	return out
+}
+
+// sleeveSums sums up the sleeves that take a shank of diameter d.
+func (q *search) sleeveSums(d float64) []sum {
+	key := sizeKey(d)
+	if s, ok := q.cuffs[key]; ok {
+		return s
+	}
+	var out []sum
+	for _, s := range q.sleevesFor(d) {
+		r := s.p[0].rec
+		out = addSum(out, sum{cost: s.cost, n: 1, forDamped: r.part.ForDamped, none: s.warn&wCentre != 0,
+			cool: r.part.Sealed && r.cp >= q.need-deadband, outer: r.shank, lsc: r.lsc})
+	}
+	if q.mode == modeMissing {
+		for _, bore := range q.s.bores {
+			if bore >= d+2*minWall-deadband {
+				out = append(out, sum{cost: kindCost(&Part{Kind: Sleeve}), n: 1, forDamped: true, cool: true, made: true, outer: bore, lsc: inf})
+			}
+		}
+	}
+	q.cuffs[key] = out
+	return out
+}
+
+// floorOf returns the least of the ways behind a bar like r.
+func (q *search) floorOf(r *rec, short, through bool) floor {
+	key := floorKey{rearKey{sizeKey(r.shank), r.ccms, r.damped, r.flat, r.carbide}, short, through}
+	if f, ok := q.floors[key]; ok {
+		return f
+	}
+	least := floor{cost: math.MaxInt}
+	try := func(cost, n int, h *sum, sleeve *sum) {
+		lsc, forDamped := h.lsc, false
+		if sleeve != nil {
+			lsc, forDamped = min(lsc, sleeve.lsc), sleeve.forDamped
+		}
+		clamp := ""
+		if h.split {
+			clamp = "split"
+		}
+		no, warn := clampStyle(clamp, sleeve != nil, forDamped, r.damped, r.flat, r.carbide)
+		if no != 0 || lsc < minGripD*r.shank-deadband || through && !(h.cool && (sleeve == nil || sleeve.cool)) {
+			return
+		}
+		if short || lsc < goodGripD*r.shank-deadband {
+			warn |= wClamp
+		}
+		if sleeve != nil && sleeve.none {
+			warn |= wCentre
+		}
+		if f := (floor{cost, warn.count(), n}); f.compare(least) < 0 {
+			least = f
+		}
+	}
+	if r.ccms != "" {
+		for _, h := range q.rearsFor(r) {
+			if f := (floor{h.cost, h.warn.count(), h.n}); f.compare(least) < 0 && (!through || h.cool) {
+				least = f
+			}
+		}
+		q.floors[key] = least
+		return least
+	}
+	holders := q.holderSums(r.shank)
+	for i := range holders {
+		try(holders[i].cost, holders[i].n, &holders[i], nil)
+	}
+	sleeves := q.sleeveSums(r.shank)
+	for i := range sleeves {
+		s := &sleeves[i]
+		holders := q.holderSums(s.outer)
+		for j := range holders {
+			if h := &holders[j]; !(s.made && h.made) {
+				try(s.cost+h.cost, s.n+h.n, h, s)
+			}
+		}
+	}
+	q.floors[key] = least
+	return least
+}
