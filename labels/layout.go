@@ -50,25 +50,53 @@ func layout(l *Label, a Area, dot float64) (*art, error) {
 		return nil, &Refusal{Class: ErrMedia, Tag: l.Tag, Why: fmt.Sprintf(
 			"a label of %v; width must be 8 to 500 mm and height 6 to 500 mm", a)}
 	}
-	sym, err := c.symbol()
+	syms, err := c.symbols()
 	if err != nil {
 		return nil, err
 	}
-	p := &page{label: c, art: &art{Area: a, tag: c.Tag, title: c.spoken()}}
-	if err := p.code(sym, dot); err != nil {
-		return nil, err
+	// A sturdier code is taken where it leaves the words their room.
+	for i, sym := range syms {
+		p := &page{label: c, art: &art{Area: a, tag: c.Tag, title: c.spoken()}}
+		last := i == len(syms)-1
+		if err := p.code(sym, dot); err != nil || p.art.codes[0].module < roomyModule {
+			if !last {
+				continue
+			}
+			if err != nil {
+				return nil, err
+			}
+		}
+		if p.fill(last) {
+			return p.art, nil
+		}
+		if last {
+			return nil, p.short
+		}
+	}
+	return nil, &Refusal{Class: ErrCode, Tag: l.Tag, Field: "tag", Why: "no code could be made of it"}
+}
+
+// fill sets the words as large as they fit. Beside a code that has a smaller one to fall back
+// on they must keep a comfortable size.
+func (p *page) fill(last bool) bool {
+	floor := 0.3
+	if !last {
+		floor = comfort
 	}
 	for scale := 3.0; ; scale *= 0.95 {
-		last := scale < 0.3
-		if p.fits(scale) || last {
-			if last && p.short != nil {
-				return nil, p.short
-			}
+		end := scale < floor
+		if p.fits(scale) {
 			p.draw()
-			return p.art, nil
+			return true
+		}
+		if end {
+			return false
 		}
 	}
 }
+
+// comfort is the scale of type below which the words win the room from a sturdier code.
+const comfort = 0.6
 
 // cleaned returns a copy with all texts printable, or says which one cannot be drawn.
 func (l *Label) cleaned() (*Label, error) {

@@ -26,21 +26,25 @@ func SVGAt(l Label, a Area) ([]byte, error) {
 
 func (d *art) svg() []byte {
 	var b bytes.Buffer
+	b.WriteString(`<svg xmlns="http://www.w3.org/2000/svg" role="img"`)
+	b.WriteString(` width="` + mm(d.W) + `mm" height="` + mm(d.H) + `mm" viewBox="0 0 ` + mm(d.W) + " " + mm(d.H) + "\">\n<title>")
+	xml.EscapeText(&b, []byte("Label "+d.tag))
+	b.WriteString("</title>\n<desc>")
+	xml.EscapeText(&b, []byte(d.title))
+	b.WriteString("</desc>\n<rect fill=\"#fff\" width=\"" + mm(d.W) + "\" height=\"" + mm(d.H) + "\"/>\n")
+	d.strokes(&b)
+	b.WriteString("</svg>\n")
+	return b.Bytes()
+}
+
+// strokes writes the code, the rules and the letters.
+func (d *art) strokes(b *bytes.Buffer) {
 	num := func(v float64) { b.Write(strconv.AppendFloat(nil, round3(v), 'f', -1, 64)) }
 	attr := func(name string, v float64) {
 		b.WriteString(" " + name + `="`)
 		num(v)
 		b.WriteByte('"')
 	}
-	b.WriteString(`<svg xmlns="http://www.w3.org/2000/svg" role="img"`)
-	b.WriteString(` width="` + mm(d.W) + `mm" height="` + mm(d.H) + `mm" viewBox="0 0 ` + mm(d.W) + " " + mm(d.H) + "\">\n<title>")
-	xml.EscapeText(&b, []byte("Label "+d.tag))
-	b.WriteString("</title>\n<desc>")
-	xml.EscapeText(&b, []byte(d.title))
-	b.WriteString("</desc>\n<rect fill=\"#fff\"")
-	attr("width", d.W)
-	attr("height", d.H)
-	b.WriteString("/>\n")
 	for _, c := range d.codes {
 		b.WriteString(`<path d="`)
 		for _, loop := range c.sym.loops() {
@@ -108,8 +112,6 @@ func (d *art) svg() []byte {
 		}
 		b.WriteString("\"/>\n")
 	}
-	b.WriteString("</svg>\n")
-	return b.Bytes()
 }
 
 // round3 keeps micrometres, so that a file does not depend on the last bit of a machine.
