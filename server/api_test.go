@@ -62,6 +62,7 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 	bar, lot := sh.tags("BAR-40-470")[0], sh.tags("INS-D11-08")[0]
 	merge := newOp()
 	issue, key := map[string]any{"act": "issue", "to": "ivo", "job": "J-1", "due": "2026-11-30", "lines": []any{map[string]any{"tag": bar}}}, newOp()
+	plan := newOp()
 	for _, tt := range []struct {
 		method, path, key string
 		body              any
@@ -127,6 +128,24 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 		{"POST", "/api/v1/bookings", newOp(), map[string]any{"act": "scrap", "reason": "bent", "lines": []any{map[string]any{"tag": bar}}}, 201},
 		{"POST", "/api/v1/bookings", newOp(), map[string]any{"act": "scrap", "lines": []any{map[string]any{"tag": bar}}}, 422},
 		{"POST", "/api/v1/reservations/release", newOp(), map[string]any{"job": "J-1"}, 201},
+		{"GET", "/api/v1/readiness", "", nil, 200},
+		{"GET", "/api/v1/purchases", "", nil, 200},
+		{"GET", "/api/v1/jobs/J-2/plan", "", nil, 200},
+		{"POST", "/api/v1/jobs", "", json.RawMessage(`{"code": "J-50", "name": "liner", "machine": "L3", "station": 4, "parts": 9, "from": "2026-12-05", "to": "2026-12-06", "request": {"bore_start_d": 62, "depth": 250, "clearance": 30, "hand": "R", "insert": {"seat": "DCMT11T3"}, "coolant": false}}`), 201},
+		{"POST", "/api/v1/jobs", "", json.RawMessage(`{"code": "J-51", "machine": "L3", "station": 4, "from": "2026-12-05", "to": "2026-12-06", "request": {"bore_start_d": 62, "depth": 250}}`), 422},
+		{"POST", "/api/v1/jobs/J-50", "", json.RawMessage(`{"code": "J-50", "machine": "L3", "station": 4, "parts": 8, "from": "2026-12-05", "to": "2026-12-07", "version": 1, "request": {"bore_start_d": 62, "depth": 250, "clearance": 30, "hand": "R", "insert": {"seat": "DCMT11T3"}, "coolant": false}}`), 200},
+		{"POST", "/api/v1/jobs/J-50", "", json.RawMessage(`{"code": "J-50", "from": "2026-12-05", "to": "2026-12-07", "version": 1, "request": {}}`), 412},
+		{"POST", "/api/v1/jobs/J-50/plan", plan, map[string]any{}, 201},
+		{"GET", "/api/v1/jobs/J-50/plan", "", nil, 200},
+		{"POST", "/api/v1/jobs/J-2/plan", newOp(), map[string]any{}, 409},
+		{"POST", "/api/v1/jobs/J-50/remarks", newOp(), map[string]any{"text": "quiet at 120 m/min"}, 201},
+		{"POST", "/api/v1/jobs/J-50/remarks", newOp(), map[string]any{"text": ""}, 422},
+		{"GET", "/api/v1/jobs/J-50/remarks", "", nil, 200},
+		{"POST", "/api/v1/jobs/J-50/plan/undo", newOp(), map[string]any{"op": plan}, 201},
+		{"POST", "/api/v1/jobs/J-50/plan/undo", newOp(), map[string]any{"op": plan}, 409},
+		{"POST", "/api/v1/jobs/J-50/plan/release", newOp(), map[string]any{}, 201},
+		{"POST", "/api/v1/jobs/J-50/close", newOp(), map[string]any{}, 201},
+		{"POST", "/api/v1/jobs/J-50/close", newOp(), map[string]any{}, 422},
 		{"GET", "/api/v1/people", "", nil, 200},
 	} {
 		var body []byte

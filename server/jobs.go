@@ -11,6 +11,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"brasspeg/server/access"
 	"brasspeg/store"
 	"brasspeg/store/stack"
 )
@@ -25,7 +26,7 @@ var (
 // jobsPage lists the planned jobs with whether each can be built: GET /jobs.
 func (s *Server) jobsPage(c echo.Context) error {
 	ctx := c.Request().Context()
-	ready, err := s.store.Readiness(ctx)
+	look, err := s.store.Outlook(ctx)
 	if err != nil {
 		return err
 	}
@@ -33,10 +34,11 @@ func (s *Server) jobsPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var v jobsPage
+	v := jobsPage{CanEdit: may(c, access.EditJobs)}
 	see := holdersFor(c)
-	can := 0
-	for _, r := range ready {
+	can, clash := 0, 0
+	for i := range look.Jobs {
+		r := look.Jobs[i].Ready
 		row := jobRow{
 			Href: "/jobs/" + pathOf(r.Job.Code), Code: r.Job.Code, Name: r.Job.Name,
 			Material: r.Job.Material, Machine: machines[idOf(r.Job.MachineID)],
@@ -48,15 +50,50 @@ func (s *Server) jobsPage(c echo.Context) error {
 			if r.Verdict.Buildable {
 				can++
 			}
+			row.Kit, row.KitSays = kitState(&look.Jobs[i].Kit), kitSays(&look.Jobs[i].Kit, see)
+		}
+		if r.Plan != nil {
+			row.Planned = "Planned, promised until released."
+			if stale := r.Plan.Stale(&r.Job); stale != "" {
+				row.Planned = stale
+			}
+		}
+		for _, cl := range look.Jobs[i].Clashes {
+			row.Clashes = append(row.Clashes, sentence("clash: "+cl.Says))
+		}
+		if len(row.Clashes) > 0 {
+			clash++
 		}
 		v.Jobs = append(v.Jobs, row)
 	}
+	for i := range look.Orders {
+		v.Orders = append(v.Orders, orderOf(&look.Orders[i]))
+	}
 	v.Readings = []reading{
-		{"Planned or running", fmt.Sprint(len(ready)), "jobs"},
+		{"Planned", fmt.Sprint(len(look.Jobs)), "jobs"},
 		{"Can be built", fmt.Sprint(can), ""},
-		{"Cannot", fmt.Sprint(len(ready) - can), ""},
+		{"Cannot", fmt.Sprint(len(look.Jobs) - can), ""},
+		{"Clash with another job", fmt.Sprint(clash), ""},
 	}
 	return s.page(c, http.StatusOK, "jobs", "Jobs", v)
+}
+
+// orderOf says in which order the jobs of a machine move the fewest tools.
+func orderOf(t *store.ToolOrder) turnRow {
+	row := turnRow{Machine: t.Machine, Planned: strings.Join(t.Planned, ", "), Moves: fmt.Sprint(t.Moves), Better: strings.Join(t.Better, ", "), Saves: fmt.Sprint(t.Saves())}
+	if t.Saves() == 0 {
+		row.Better = "as planned"
+	}
+	for i, stay := range t.Stays {
+		says := t.Better[i] + " to " + t.Better[i+1] + ": "
+		if len(stay) == 0 {
+			says += "nothing stays"
+		} else {
+			says += strings.Join(stay, ", ") + " can stay"
+		}
+		row.Stays = append(row.Stays, says)
+	}
+	return row
 }
 
 func idOf[T ~int64](p *T) T {
@@ -123,7 +160,7 @@ func (s *Server) readinessSaid(r store.Ready) (stateView, string) {
 	case r.Err != nil:
 		return stateUnread, s.saidOrLogged(r.Err)
 	case r.Verdict.Buildable && len(r.Verdict.Stacks) > 0:
-		st := &r.Verdict.Stacks[0]
+		st := r.Best()
 		says := "Set the overhang to " + figure(st.Overhang, 1) + " mm"
 		if bar, ok := st.Find(stack.Bar); ok {
 			says = bar.ID() + " from " + bar.Place + ", overhang " + figure(st.Overhang, 1) + " mm"
@@ -173,9 +210,22 @@ func (s *Server) jobPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	if r.Err == nil && !r.Verdict.Buildable && r.Chosen < 0 {
+		shelf, err := s.store.Shelf(ctx)
+		if err != nil {
+			return err
+		}
+		shelf.Easier(r.Request, &r.Verdict)
+	}
 	v, err := s.jobView(ctx, r, holdersFor(c))
 	if err != nil {
 		return err
+	}
+	if err := s.planning(c, &r, &v.Plan); err != nil {
+		return err
+	}
+	if of := c.QueryParam("undo"); of != "" && len(of) <= 64 && r.Plan == nil {
+		v.Plan.Undo = of
 	}
 	return s.page(c, http.StatusOK, "job", job.Code, v)
 }
@@ -190,17 +240,13 @@ func (s *Server) jobView(ctx context.Context, r store.Ready, see holders) (jobPa
 	if r.Err != nil {
 		return v, nil
 	}
-	st := r.Verdict.Nearest
-	if r.Verdict.Buildable && len(r.Verdict.Stacks) > 0 {
-		st = &r.Verdict.Stacks[0]
-	}
-	if st != nil {
+	if st := r.Best(); st != nil {
 		s.showStack(&v, r, st, see)
 	}
 	for _, w := range r.Verdict.Reasons {
 		v.Reasons = append(v.Reasons, veil.Replace(w.Text))
 	}
-	for i, o := range r.Verdict.Options {
+	for i, o := range distinct(r.Verdict.Options) {
 		if i < shownOptions {
 			v.Options = append(v.Options, optionOf(i+1, &o, veil))
 		} else {
@@ -213,20 +259,7 @@ func (s *Server) jobView(ctx context.Context, r store.Ready, see holders) (jobPa
 	for _, m := range r.Verdict.Misses {
 		v.Misses = append(v.Misses, missRow{Tag: m.Item, Href: "/t/" + pathOf(m.Item), Kind: string(m.Kind), Distance: m.Distance})
 	}
-	if r.Verdict.Buildable {
-		for _, more := range r.Verdict.Stacks[1:] {
-			v.More = append(v.More, moreText(&more))
-		}
-	}
 	return v, nil
-}
-
-func moreText(st *stack.Stack) string {
-	t := strings.Join(st.IDs(), ", ") + "; overhang " + figure(st.Overhang, 1) + " mm, " + figure(st.Ratio, 2) + " × D"
-	if n := len(st.Warnings); n > 0 {
-		t += "; " + count(int64(n), "warning", "warnings")
-	}
-	return t
 }
 
 func (s *Server) showStack(v *jobPage, r store.Ready, st *stack.Stack, see holders) {
@@ -411,8 +444,11 @@ func needValue(v any) string {
 	return fmt.Sprint(v)
 }
 
-func optionOf(n int, o *stack.Option, veil *strings.Replacer) optionView {
-	v := optionView{Number: n, Says: sentence(veil.Replace(o.Text))}
+func optionOf(n int, o *optionGroup, veil *strings.Replacer) optionView {
+	v := optionView{Number: n, Says: sentence(veil.Replace(shortOption(o)))}
+	if o.Others > 0 && o.Looser > 0 {
+		v.Others = "The mass is what the station can still carry with this stack; with other holders and bars of the shop the same part may weigh up to " + figure(o.Looser, 2) + " kg."
+	}
 	if o.AvailableOn != "" {
 		v.When = "Waiting is enough: it can be built on " + string(o.AvailableOn) + "."
 		if o.HeldBy != "" {
@@ -437,6 +473,22 @@ func optionOf(n int, o *stack.Option, veil *strings.Replacer) optionView {
 		v.Parts = append(v.Parts, mv)
 	}
 	return v
+}
+
+// shortOption names what is missing without its sizes, which stand below it.
+func shortOption(o *optionGroup) string {
+	var kinds []string
+	for _, m := range o.Parts {
+		name := "a " + string(m.Kind)
+		if m.Kind == stack.Insert || m.Kind == stack.Adapter {
+			name = "an " + string(m.Kind)
+		}
+		if len(m.Catalogue) > 0 && m.Catalogue[0].Part != nil && len(m.Owned) == 0 {
+			name += " such as " + m.Catalogue[0].Part.Code
+		}
+		kinds = append(kinds, name)
+	}
+	return strings.Join(kinds, " and ")
 }
 
 func (s *Server) jobFacts(ctx context.Context, r store.Ready, v *jobPage) error {

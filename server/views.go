@@ -23,12 +23,23 @@ type factView struct{ Name, Value, Unit, Href string }
 type jobsPage struct {
 	Readings []reading
 	Jobs     []jobRow
+	Orders   []turnRow
+	CanEdit  bool
+}
+
+// A turnRow is the order of a machine's jobs that moves the fewest tools.
+type turnRow struct {
+	Machine, Planned, Moves, Better, Saves string
+	Stays                                  []string
 }
 
 type jobRow struct {
 	Href, Code, Name, Bore, Material, Machine, Parts, Days string
 	State                                                  stateView
 	Says                                                   string
+	Kit                                                    stateView
+	KitSays, Planned                                       string
+	Clashes                                                []string
 }
 
 // jobPage is one job and the verdict on its stack.
@@ -48,7 +59,7 @@ type jobPage struct {
 	Options       []optionView
 	Worse         []string
 	Misses        []missRow
-	More          []string // further stacks, each in a line
+	Plan          planView
 	MoreOptions   []string
 	Estimates     []factView
 	EstimateNotes []string
@@ -69,6 +80,7 @@ type optionView struct {
 	Number int
 	Says   string
 	When   string
+	Others string
 	Parts  []missingView
 }
 

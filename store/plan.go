@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"gorm.io/gorm"
@@ -345,4 +346,11 @@ func (s *Store) Purchases(ctx context.Context) (stack.Purchases, error) {
 		}
 	}
 	return shelf.Purchases(p), nil
+}
+
+// SeatKnown says whether any part on record has that pocket.
+func (s *Store) SeatKnown(ctx context.Context, seat string) (bool, error) {
+	var n int64
+	err := s.read.WithContext(ctx).Raw("SELECT count(*) FROM part_facts WHERE symbol = 'seat' AND value = ?", strconv.Quote(seat)).Scan(&n).Error
+	return n > 0, err
 }

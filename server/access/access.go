@@ -62,6 +62,9 @@ const (
 	AdjustStock  Right = "adjust"      // write a count that differs into the books
 	ReverseActs  Right = "reverse"     // take back a booking
 	ReserveParts Right = "reserve"     // promise pieces to a job
+	PlanJobs     Right = "plan"        // choose a job's stack, release it, close the job
+	EditJobs     Right = "edit jobs"   // make and change jobs
+	RemarkStacks Right = "remark"      // keep a setter's words with a stack
 	KeepParts    Right = "keep parts"  // enter parts, link foreign codes
 	MergeParts   Right = "merge parts" // make one part of two, and take it apart again
 
@@ -87,6 +90,9 @@ var Table = map[Right]map[Role]Reach{
 	AdjustStock:  row(No, No, Any, Any, No),
 	ReverseActs:  row(No, Own, Own, Any, No),
 	ReserveParts: row(No, No, Any, Any, No),
+	PlanJobs:     row(No, No, Any, Any, No),
+	EditJobs:     row(No, No, No, Any, No),
+	RemarkStacks: row(No, Any, Any, Any, No),
 	KeepParts:    row(No, No, Any, Any, No),
 	MergeParts:   row(No, No, No, Any, No),
 

@@ -1,6 +1,7 @@
 package drawing
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -11,6 +12,7 @@ import (
 // A Pick is one line of the pick list: what to take, from where, and its code to scan.
 type Pick struct {
 	Drawer string   // place code: "C-07-3"; empty where it is not in a drawer
+	Order  string   // sorts the drawers as the crib is walked; empty: by Drawer
 	Kind   string   // "sleeve"
 	Tag    string   // tag of piece or lot
 	Label  string   // id or designation
@@ -26,6 +28,12 @@ type Torque struct {
 	Known bool // false: "not recorded", never a guess
 }
 
+// A SheetCheck is one rule applied to the stack, with its limit and where that comes from.
+type SheetCheck struct {
+	Name, Value, Limit, Source string
+	Warn                       bool
+}
+
 // A SetupSheet is what goes to the machine with the pieces: one page.
 type SetupSheet struct {
 	Job, Machine, By string
@@ -35,6 +43,8 @@ type SetupSheet struct {
 	OverhangMM       float64   // to set, mm; 0: not known, said so
 	CentreHeight     string    // note on centre height; empty: "not recorded"
 	Torques          []Torque
+	Checks           []SheetCheck
+	Coolant          string // the way of the coolant and its weakest part; empty: not printed
 	Cautions         []string
 	Remarks          string // what the last setter wrote; printed in the box above the empty lines
 	RemarkCode       [][]bool
@@ -105,6 +115,7 @@ func (w *sheetWriter) write(s *SetupSheet, sc *scene) float64 {
 	w.overhang(s)
 	w.picks(s)
 	w.facts(s)
+	w.checks(s)
 	w.cautions(s)
 	return w.remarks(s)
 }
@@ -171,7 +182,9 @@ func (w *sheetWriter) overhang(s *SetupSheet) {
 	w.say(facePlain, 2.8, x, w.y, Faint, "from the holder's face to the cutting edge")
 }
 
-// picks: one row a piece in the order of the drawers, so that the crib is walked once.
+// picks: one entry a piece in the order of the drawers, so that the crib is walked once; down
+// the left column, then down the right. Drawer and tag stand above what the piece is, its code
+// beside them.
 func (w *sheetWriter) picks(s *SetupSheet) {
 	w.caption("take, drawer by drawer")
 	if len(s.Picks) == 0 {
@@ -179,43 +192,63 @@ func (w *sheetWriter) picks(s *SetupSheet) {
 		return
 	}
 	picks := slices.Clone(s.Picks)
-	slices.SortStableFunc(picks, func(a, b Pick) int { return strings.Compare(a.Drawer, b.Drawer) })
-	side := max(w.em*3.6, 10.5) // 0.36 mm a module for a tag
-	colTag, colWhat, colCode := w.left+32, w.left+66, w.left+w.wide-side
-	for i, k := range picks {
-		top := w.y
-		if i > 0 {
-			w.rule(w.left, top, w.left+w.wide, top, 0.1, Rule)
-		}
-		drawer := clean(k.Drawer)
-		if drawer == "" {
-			drawer = "no drawer"
-		}
-		low := top
-		column := func(f face, em, x, wide float64, colour, t string) {
-			w.block(f, em, x, wide, colour, t)
-			low = max(low, w.y)
-		}
-		w.y = top + 1
-		column(faceBold, w.em*1.1, w.left+5, colTag-w.left-7, Ink, drawer)
-		w.y = top + 1
-		column(faceMono, w.em, colTag, colWhat-colTag-2, Ink, k.Tag)
-		w.y = top + 1
-		what := strings.TrimSpace(k.Kind + " " + k.Label)
-		if k.Number > 1 {
-			what = fmt.Sprintf("%d x %s", k.Number, what)
-		}
-		column(facePlain, w.em, colWhat, colCode-colWhat-3, Ink, what)
-		column(facePlain, w.em*0.88, colWhat, colCode-colWhat-3, Faint, k.Note)
-		w.SetDrawColor(rgb(Ink)) // a box to tick
-		w.SetLineWidth(0.2)
-		w.Rect(w.left+0.4, top+1+w.em*0.45, w.em*0.9, w.em*0.9, "D")
-		if k.Code != nil {
-			w.code(k.Code, colCode, top+0.2, side)
-			low = max(low, top+side+0.2)
-		}
-		w.y = low + 0.8
+	slices.SortStableFunc(picks, func(a, b Pick) int {
+		return cmp.Or(strings.Compare(cmp.Or(a.Order, a.Drawer), cmp.Or(b.Order, b.Drawer)), strings.Compare(a.Drawer, b.Drawer))
+	})
+	half, wide := len(picks), w.wide
+	if len(picks) > 3 {
+		half, wide = (len(picks)+1)/2, w.wide/2-3
 	}
+	top, low := w.y, w.y
+	for i, k := range picks {
+		x := w.left
+		if i >= half {
+			x = w.left + w.wide - wide
+		}
+		if i == half {
+			w.y = top
+		}
+		w.pick(&k, x, wide, i > 0 && i != half)
+		low = max(low, w.y)
+	}
+	w.y = low
+}
+
+// pick sets one entry from the present height; ruled draws a hairline above it.
+func (w *sheetWriter) pick(k *Pick, x, wide float64, ruled bool) {
+	side := max(w.em*3.6, 10.5) // 0.36 mm a module for a tag
+	top := w.y
+	if ruled {
+		w.rule(x, top, x+wide, top, 0.1, Rule)
+	}
+	w.SetDrawColor(rgb(Ink)) // a box to tick
+	w.SetLineWidth(0.2)
+	w.Rect(x+0.4, top+1+w.em*0.45, w.em*0.9, w.em*0.9, "D")
+	drawer := clean(k.Drawer)
+	if drawer == "" {
+		drawer = "no drawer"
+	}
+	text := wide - side - 8
+	w.y = top + 0.6
+	w.block(faceBold, w.em*1.1, x+5, text*0.5, Ink, drawer)
+	low := w.y
+	w.y = top + 0.6
+	w.block(faceMono, w.em, x+5+text*0.5+1, text*0.5, Ink, k.Tag)
+	w.y = max(w.y, low)
+	what := strings.TrimSpace(k.Kind + " " + k.Label)
+	if k.Number > 1 {
+		what = fmt.Sprintf("%d x %s", k.Number, what)
+	}
+	w.block(facePlain, w.em, x+5, text, Ink, what)
+	if k.Note != "" {
+		w.block(facePlain, w.em*0.88, x+5, text, Faint, k.Note)
+	}
+	low = w.y
+	if k.Code != nil {
+		w.code(k.Code, x+wide-side, top+0.2, side)
+		low = max(low, top+side+0.2)
+	}
+	w.y = low + 0.8
 }
 
 func (w *sheetWriter) facts(s *SetupSheet) {
@@ -235,6 +268,45 @@ func (w *sheetWriter) facts(s *SetupSheet) {
 		}
 		w.block(facePlain, w.em, w.left, w.wide, Ink, "torque, "+t.What+": "+v)
 	}
+}
+
+// checks sets each rule with its limit and source in two columns of small type, and the
+// coolant's way above them.
+func (w *sheetWriter) checks(s *SetupSheet) {
+	if s.Coolant != "" {
+		w.caption("coolant")
+		w.block(facePlain, w.em, w.left, w.wide, Ink, s.Coolant)
+	}
+	if len(s.Checks) == 0 {
+		return
+	}
+	w.caption("checks: found, limit, where the limit comes from")
+	em, wide := w.em*0.8, w.wide/2-3
+	top := w.y
+	half := (len(s.Checks) + 1) / 2
+	low := top
+	for i, c := range s.Checks {
+		x := w.left
+		if i >= half {
+			x = w.left + w.wide/2 + 3
+			if i == half {
+				w.y = top
+			}
+		}
+		t, f := c.Name+" "+c.Value, facePlain
+		if c.Limit != "" {
+			t += ", limit " + c.Limit
+		}
+		if c.Source != "" {
+			t += " (" + c.Source + ")"
+		}
+		if c.Warn {
+			t, f = "look out: "+t, faceBold
+		}
+		w.block(f, em, x, wide, Ink, t)
+		low = max(low, w.y)
+	}
+	w.y = low
 }
 
 // plainCaution stands on every sheet.

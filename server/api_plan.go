@@ -1,0 +1,490 @@
+package server
+
+import (
+	"encoding/json"
+	"errors"
+	"net/http"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"brasspeg/store"
+	"brasspeg/store/stack"
+)
+
+// What programs see of planning.
+
+type kitOut struct {
+	Ready bool         `json:"ready"`
+	There int          `json:"there"`
+	Of    int          `json:"of"`
+	Day   string       `json:"day,omitempty"`  // the last gap closes
+	From  string       `json:"from,omitempty"` // to the minute, where somebody said so
+	Says  string       `json:"says"`
+	Lines []kitLineOut `json:"lines"`
+}
+
+type kitLineOut struct {
+	Role  string `json:"role"`
+	Tag   string `json:"tag"`
+	Part  string `json:"part"`
+	Qty   int64  `json:"qty"`
+	State string `json:"state"`
+	Place string `json:"place,omitempty"`
+	Day   string `json:"day,omitempty"`
+	Says  string `json:"says,omitempty"`
+}
+
+func kitOutOf(k *store.JobKit, see holders) kitOut {
+	out := kitOut{Ready: k.Ready(), There: k.There, Of: len(k.Lines), Day: string(k.Day), Says: kitSays(k, see), Lines: []kitLineOut{}}
+	if !k.From.IsZero() {
+		out.From = k.From.UTC().Format("2006-01-02T15:04:05Z")
+	}
+	for _, l := range k.Lines {
+		out.Lines = append(out.Lines, kitLineOut{l.Role, l.Tag, l.Part, l.Qty, string(l.State), l.Place, string(l.BackDay), veilName(see, l.Who).Replace(l.Says)})
+	}
+	return out
+}
+
+type clashOut struct {
+	Tag  string `json:"tag"`
+	Part string `json:"part"`
+	Role string `json:"role"`
+	Job  string `json:"job"`
+	From string `json:"from"`
+	To   string `json:"to"`
+	Says string `json:"says"`
+}
+
+func clashesOut(cs []store.Clash) []clashOut {
+	out := []clashOut{}
+	for _, c := range cs {
+		out = append(out, clashOut{c.Item, c.Part, c.Role, c.With, string(c.From), string(c.To), c.Says})
+	}
+	return out
+}
+
+type planOut struct {
+	Op       string            `json:"op"`
+	Pieces   []store.PlanPiece `json:"pieces"`
+	Overhang float64           `json:"overhang_mm"`
+	Ratio    float64           `json:"overhang_ratio"`
+	From     string            `json:"from"`
+	To       string            `json:"to"`
+	Stale    string            `json:"stale,omitempty"`
+	Holds    bool              `json:"can_be_built"`
+}
+
+type readyOut struct {
+	Code      string     `json:"code"`
+	Buildable bool       `json:"buildable"`
+	Says      string     `json:"says"`
+	Plan      *planOut   `json:"plan,omitempty"`
+	Kit       kitOut     `json:"kit"`
+	Clashes   []clashOut `json:"clashes"`
+}
+
+func planOutOf(r *store.Ready) *planOut {
+	if r.Plan == nil {
+		return nil
+	}
+	return &planOut{r.Plan.OpID, r.Plan.List(), r.Plan.Overhang, r.Plan.Ratio, string(r.Plan.FromDay), string(r.Plan.ToDay), r.Plan.Stale(&r.Job), r.Chosen >= 0}
+}
+
+type orderOut struct {
+	Machine string     `json:"machine"`
+	Planned []string   `json:"planned"`
+	Moves   int        `json:"tool_moves"`
+	Better  []string   `json:"better"`
+	Fewest  int        `json:"fewest_moves"`
+	Stays   [][]string `json:"stays"` // between each job of the better order and the next
+}
+
+type outlookOut struct {
+	Jobs   []readyOut `json:"jobs"`
+	Orders []orderOut `json:"orders"`
+}
+
+// getOutlook is how all planned jobs stand together: GET /api/v1/readiness.
+func (s *Server) getOutlook(c echo.Context) error {
+	look, err := s.store.Outlook(c.Request().Context())
+	if err != nil {
+		return err
+	}
+	see := holdersFor(c)
+	out := outlookOut{Jobs: []readyOut{}, Orders: []orderOut{}}
+	for i := range look.Jobs {
+		j := &look.Jobs[i]
+		r := readyOut{Code: j.Job.Code, Buildable: j.Err == nil && j.Verdict.Buildable, Plan: planOutOf(&j.Ready), Kit: kitOutOf(&j.Kit, see), Clashes: clashesOut(j.Clashes)}
+		_, r.Says = s.readiness(j.Ready, see)
+		out.Jobs = append(out.Jobs, r)
+	}
+	for _, o := range look.Orders {
+		if o.Stays == nil {
+			o.Stays = [][]string{}
+		}
+		out.Orders = append(out.Orders, orderOut{o.Machine, o.Planned, o.Moves, o.Better, o.Fewest, o.Stays})
+	}
+	return c.JSON(http.StatusOK, out)
+}
+
+type jobPlanOut struct {
+	Plan     *planOut   `json:"plan"` // null: nothing is planned
+	Kit      kitOut     `json:"kit"`
+	Clashes  []clashOut `json:"clashes"`
+	Earliest string     `json:"earliest"` // first day it can be built, "" when none is known
+}
+
+// getPlan is what is planned for a job, its kit and its clashes: GET /api/v1/jobs/:code/plan.
+func (s *Server) getPlan(c echo.Context) error {
+	ctx := c.Request().Context()
+	j, err := s.job(ctx, "code", c.Param("code"))
+	if err != nil {
+		return err
+	}
+	r, err := s.store.Check(ctx, j)
+	if err != nil {
+		return err
+	}
+	if r.Err != nil {
+		return r.Err
+	}
+	kit, err := s.store.KitOf(ctx, &r)
+	if err != nil {
+		return err
+	}
+	clashes, err := s.store.Clashes(ctx, &r)
+	if err != nil {
+		return err
+	}
+	day, err := s.store.Earliest(ctx, &r, clashes)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, jobPlanOut{planOutOf(&r), kitOutOf(&kit, holdersFor(c)), clashesOut(clashes), string(day)})
+}
+
+type planIn struct {
+	Pieces []string `json:"pieces"` // tags in the order of a stack of the verdict; empty: the best
+}
+
+// addPlan chooses a job's stack and promises it: POST /api/v1/jobs/:code/plan.
+func (s *Server) addPlan(c echo.Context) error {
+	in, err := decode[planIn](c)
+	if err != nil {
+		return err
+	}
+	j, err := s.job(c.Request().Context(), "code", c.Param("code"))
+	if err != nil {
+		return err
+	}
+	rc, err := s.store.Plan(c.Request().Context(), opOf(c), store.PlanIn{Job: j.ID, Pieces: in.Pieces})
+	if err != nil {
+		return err
+	}
+	return booked(c, rc)
+}
+
+// dropPlan releases what is planned: POST /api/v1/jobs/:code/plan/release.
+func (s *Server) dropPlan(c echo.Context) error {
+	if _, err := decode[struct{}](c); err != nil {
+		return err
+	}
+	j, err := s.job(c.Request().Context(), "code", c.Param("code"))
+	if err != nil {
+		return err
+	}
+	rc, err := s.store.Unplan(c.Request().Context(), opOf(c), j.ID)
+	if err != nil {
+		return err
+	}
+	return booked(c, rc)
+}
+
+type undoPlanIn struct {
+	Op string `json:"op"`
+}
+
+// reversePlan takes back an act of planning: POST /api/v1/jobs/:code/plan/undo.
+func (s *Server) reversePlan(c echo.Context) error {
+	in, err := decode[undoPlanIn](c)
+	if err != nil {
+		return err
+	}
+	if _, err := s.job(c.Request().Context(), "code", c.Param("code")); err != nil {
+		return err
+	}
+	rc, err := s.store.UndoPlan(c.Request().Context(), opOf(c), in.Op)
+	if err != nil {
+		return err
+	}
+	return booked(c, rc)
+}
+
+type endJobIn struct {
+	Lines []endLineIn `json:"lines"`
+}
+
+type endLineIn struct {
+	Tag   string `json:"tag"`
+	Place string `json:"place"`
+	Do    string `json:"do"`
+	Edges *int   `json:"edges"`
+}
+
+// endJob closes a job: POST /api/v1/jobs/:code/close.
+func (s *Server) endJob(c echo.Context) error {
+	ctx := c.Request().Context()
+	in, err := decode[endJobIn](c)
+	if err != nil {
+		return err
+	}
+	j, err := s.job(ctx, "code", c.Param("code"))
+	if err != nil {
+		return err
+	}
+	end := store.CloseIn{Job: j.ID}
+	for _, l := range in.Lines {
+		it, err := s.item(ctx, "lines.tag", l.Tag)
+		if err != nil {
+			return err
+		}
+		line := store.CloseLine{Item: it.ID, Do: l.Do, Edges: l.Edges}
+		if l.Place != "" {
+			p, err := s.place(ctx, "lines.place", l.Place)
+			if err != nil {
+				return err
+			}
+			line.Place = p.ID
+		}
+		end.Lines = append(end.Lines, line)
+	}
+	rc, err := s.store.CloseJob(ctx, opOf(c), end)
+	if err != nil {
+		return err
+	}
+	return booked(c, rc)
+}
+
+type remarkOut struct {
+	ID       int64   `json:"id"`
+	Text     string  `json:"text"`
+	Bar      string  `json:"bar"`
+	Head     string  `json:"head"`
+	Tag      string  `json:"bar_tag"`
+	Job      string  `json:"job"`
+	Overhang float64 `json:"overhang_mm"`
+	Ratio    float64 `json:"overhang_ratio"`
+	From     float64 `json:"from_ratio"`
+	At       string  `json:"at"`
+}
+
+// listRemarks is what setters said that holds for a job's stack: GET /api/v1/jobs/:code/remarks.
+func (s *Server) listRemarks(c echo.Context) error {
+	ctx := c.Request().Context()
+	j, err := s.job(ctx, "code", c.Param("code"))
+	if err != nil {
+		return err
+	}
+	r, err := s.store.Check(ctx, j)
+	if err != nil {
+		return err
+	}
+	var out []remarkOut
+	if st := r.Best(); st != nil {
+		all, err := s.store.RemarksOn(ctx, st)
+		if err != nil {
+			return err
+		}
+		for _, n := range all[0] {
+			out = append(out, remarkOut{n.ID, n.Text, n.Bar, n.Head, n.BarTag, n.Job, n.Overhang, n.Ratio, n.FromRatio, n.At.UTC().Format("2006-01-02T15:04:05Z")})
+		}
+	}
+	return c.JSON(http.StatusOK, listOf(out, len(out)+1, func(r remarkOut) string { return r.Text }))
+}
+
+type remarkIn struct {
+	Text string   `json:"text"`
+	From *float64 `json:"from_ratio"`
+}
+
+// addRemark keeps words with a job's stack: POST /api/v1/jobs/:code/remarks.
+func (s *Server) addRemark(c echo.Context) error {
+	in, err := decode[remarkIn](c)
+	if err != nil {
+		return err
+	}
+	j, err := s.job(c.Request().Context(), "code", c.Param("code"))
+	if err != nil {
+		return err
+	}
+	rc, err := s.store.AddRemark(c.Request().Context(), opOf(c), store.RemarkIn{Job: j.ID, Text: in.Text, FromRatio: in.From})
+	if err != nil {
+		return err
+	}
+	return booked(c, rc)
+}
+
+type jobIn struct {
+	Code      string         `json:"code"`
+	Name      string         `json:"name"`
+	Machine   string         `json:"machine"`
+	Station   int            `json:"station"`
+	Material  string         `json:"material"`
+	Parts     int            `json:"parts"`
+	PartsDone int            `json:"parts_done"`
+	From      string         `json:"from"`
+	To        string         `json:"to"`
+	State     string         `json:"state"`
+	Dear      bool           `json:"dear"`
+	Note      string         `json:"note"`
+	Request   map[string]any `json:"request"`
+	Version   int            `json:"version"` // of the job that was read; 0 for a new one
+}
+
+// addJob makes a job: POST /api/v1/jobs.
+func (s *Server) addJob(c echo.Context) error { return s.putJob(c, store.Job{}) }
+
+// changeJob changes one: POST /api/v1/jobs/:code. version is that of the job read.
+func (s *Server) changeJob(c echo.Context) error {
+	j, err := s.job(c.Request().Context(), "code", c.Param("code"))
+	if err != nil {
+		return err
+	}
+	return s.putJob(c, j)
+}
+
+func (s *Server) putJob(c echo.Context, j store.Job) error {
+	ctx := c.Request().Context()
+	in, err := decode[jobIn](c)
+	if err != nil {
+		return err
+	}
+	if in.Parts < 0 || in.PartsDone < 0 || in.PartsDone > in.Parts {
+		return &refusal{class: errInvalid, field: "parts_done", detail: "parts made are 0 up to the parts of the job"}
+	}
+	switch in.State {
+	case "":
+		in.State = j.State
+	case "planned", "running", "done":
+	default:
+		return &refusal{class: errInvalid, field: "state", detail: "state is planned, running or done; a job is closed at its own address, because what is out for it has to be answered for"}
+	}
+	j.Code, j.Name, j.Material, j.Note, j.Dear, j.State = in.Code, in.Name, in.Material, in.Note, in.Dear, in.State
+	j.PartsQty, j.PartsDone, j.FromDay, j.ToDay = in.Parts, in.PartsDone, store.Day(in.From), store.Day(in.To)
+	if j.ID != 0 {
+		j.Version = in.Version
+	}
+	if err := s.seatOf(c, &in, &j); err != nil {
+		return err
+	}
+	if in.Request == nil {
+		in.Request = map[string]any{}
+	}
+	for _, k := range []string{"job", "need_date", "until", "station"} {
+		if _, ok := in.Request[k]; ok {
+			return &refusal{class: errInvalid, field: "request." + k, detail: k + " comes from the job itself; leave it out of the request"}
+		}
+	}
+	b, err := json.Marshal(in.Request)
+	if err != nil {
+		return &refusal{class: errInvalid, field: "request", detail: "the request cannot be written as JSON"}
+	}
+	j.Request = string(b)
+	v, _ := actor(c)
+	isNew := j.ID == 0
+	if j, err = s.store.SaveJob(ctx, v.id, j); err != nil {
+		if bad, ok := errors.AsType[*stack.BadField](err); ok {
+			return &refusal{class: errInvalid, field: "request." + strings.TrimPrefix(bad.Field, "request."), detail: bad.Why}
+		}
+		return err
+	}
+	status := http.StatusOK
+	if isNew {
+		status = http.StatusCreated
+	}
+	return c.JSON(status, jobOutOf(j))
+}
+
+func (s *Server) seatOf(c echo.Context, in *jobIn, j *store.Job) error {
+	ctx := c.Request().Context()
+	j.MachineID, j.StationID = nil, nil
+	if in.Machine == "" {
+		if in.Station != 0 {
+			return &refusal{class: errInvalid, field: "machine", detail: "a station without its machine"}
+		}
+		return nil
+	}
+	machines, err := s.store.Machines(ctx)
+	if err != nil {
+		return err
+	}
+	for _, m := range machines {
+		if m.Code != in.Machine {
+			continue
+		}
+		j.MachineID = &m.ID
+		if in.Station == 0 {
+			return nil
+		}
+		stations, err := s.store.Stations(ctx, m.ID)
+		if err != nil {
+			return err
+		}
+		for _, st := range stations {
+			if st.Number == in.Station {
+				j.StationID = &st.ID
+				return nil
+			}
+		}
+		return &refusal{class: errInvalid, field: "station", detail: m.Code + " has no such station"}
+	}
+	return &refusal{class: errInvalid, field: "machine", detail: "no machine is called " + clip(in.Machine)}
+}
+
+type purchaseOut struct {
+	Part   string   `json:"part"`
+	Pieces int      `json:"pieces,omitempty"`
+	Cents  int      `json:"cents"`
+	By     string   `json:"by,omitempty"`
+	Jobs   []string `json:"jobs"`
+}
+
+type unsolvedOut struct {
+	Job  string `json:"job"`
+	Why  string `json:"why"`
+	Best string `json:"best,omitempty"`
+}
+
+type purchasesOut struct {
+	Currency string        `json:"currency"`
+	Cents    int           `json:"cents"`
+	Bound    int           `json:"bound_cents"` // proven: no set costs less
+	Gap      int           `json:"gap_cents"`
+	Lines    []purchaseOut `json:"lines"`
+	Singles  []purchaseOut `json:"singles"`
+	Unsolved []unsolvedOut `json:"unsolved"`
+}
+
+// getPurchases is what to buy: GET /api/v1/purchases.
+func (s *Server) getPurchases(c echo.Context) error {
+	p, err := s.store.Purchases(c.Request().Context())
+	if err != nil {
+		return err
+	}
+	out := purchasesOut{Currency: p.Currency, Cents: p.Cents, Bound: p.Bound, Gap: p.Gap, Lines: []purchaseOut{}, Singles: []purchaseOut{}, Unsolved: []unsolvedOut{}}
+	for _, l := range p.Lines {
+		out.Lines = append(out.Lines, purchaseOut{l.Part.Code, l.Qty, l.Cents, string(l.By), l.Jobs})
+	}
+	for _, l := range p.Singles {
+		out.Singles = append(out.Singles, purchaseOut{Part: l.Part.Code, Cents: l.Cents, Jobs: l.Jobs})
+	}
+	for _, u := range p.Unsolved {
+		o := unsolvedOut{Job: u.Job, Why: u.Why}
+		if u.Best != nil {
+			o.Best = u.Best.Text
+		}
+		out.Unsolved = append(out.Unsolved, o)
+	}
+	return c.JSON(http.StatusOK, out)
+}
