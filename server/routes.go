@@ -134,7 +134,6 @@ func (s *Server) table() []route {
 		{get, "/api/v1/jobs", access.SeeShop, s.listJobs},
 		{get, "/api/v1/jobs/:code", access.SeeShop, s.getJob},
 		{get, "/api/v1/jobs/:code/stack", access.SeeShop, s.jobStack},
-		{post, "/api/v1/jobs/:code/count", access.LogEdges, s.countJob},
 		{post, "/api/v1/jobs", access.EditJobs, s.addJob},
 		{post, "/api/v1/jobs/:code", access.EditJobs, s.changeJob},
 		{get, "/api/v1/jobs/:code/plan", access.SeeShop, s.getPlan},
