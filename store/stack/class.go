@@ -28,7 +28,8 @@ type thinned struct {
 	oal     float64 // longest, mm
 	through bool    // some bar takes coolant from the rear
 	inlets  bool    // some bar has a coolant inlet
-	cp      float64 // best rating of those with a way for coolant
+	lsc     float64 // longest grip, mm
+	cp      float64 // best rating of those that pass coolant on, -1 when none does
 }
 
 // A classKey is what the parts of a class have in common; a kind uses the fields it needs.
@@ -149,7 +150,7 @@ func (c *class) best() *thinned {
 	if c.key.kind == Hose || c.key.kind == Fitting {
 		most = K + maxLine // a line may already have used some
 	}
-	t := &thinned{}
+	t := &thinned{cp: -1, oal: -1}
 	for _, r := range list {
 		sure, any := 0, 0
 		ease := r.ease()
@@ -173,7 +174,7 @@ func (c *class) best() *thinned {
 		}
 		t.of = append(t.of, r)
 		t.free = t.free || ease == 0
-		t.oal = max(t.oal, r.oal)
+		t.oal, t.lsc = max(t.oal, r.oal), max(t.lsc, r.lsc)
 		t.through = t.through || r.throughs && r.cools
 		t.inlets = t.inlets || len(r.inlets) > 0 && r.cools
 		if r.cools {
@@ -189,6 +190,18 @@ func (c *class) best() *thinned {
 func (q *search) of(c *class) []*rec {
 	if q.mode == modeBuy {
 		return c.of
+	}
+	if q.near != nil && !q.kinds[c.key.kind] {
+		if q.nearOf == nil {
+			q.nearOf = map[*class][]*rec{}
+			for r := range q.near {
+				q.nearOf[r.class] = append(q.nearOf[r.class], r)
+			}
+			for _, list := range q.nearOf {
+				slices.SortFunc(list, byCode)
+			}
+		}
+		return q.nearOf[c]
 	}
 	list := c.best().of
 	if len(q.req.holds) == 0 || len(list) == len(c.of) {

@@ -51,9 +51,24 @@ func (q *search) holderSums(d float64) []sum {
 		return s
 	}
 	var out []sum
-	for _, h := range q.holdersFor(d, "") {
-		out = addSum(out, sum{cost: h.cost, n: h.n, split: h.clamp == "split", cool: h.cool && h.cp >= q.need-deadband,
-			made: h.p[h.n-1].tier == tierHole, lsc: h.lsc})
+	q.s.rounds(Holder, d, func(c *class) {
+		like, t, cost := c.of[0], c.best(), -1
+		for i := range q.seats {
+			at := &q.seats[i]
+			if at.open != like.iface {
+				continue
+			}
+			if cost < 0 {
+				cost = q.least(c)
+			}
+			if cost < math.MaxInt {
+				out = addSum(out, sum{cost: at.cost + cost, n: at.n + 1, split: c.key.style == "split",
+					cool: at.cool && at.cp >= q.need-deadband && t.cp >= q.need-deadband, lsc: t.lsc})
+			}
+		}
+	})
+	if q.mode == modeMissing {
+		out = append(out, sum{cost: kindCost(&Part{Kind: Holder}), n: 1, split: true, cool: true, made: true, lsc: inf})
 	}
 	q.sums[key] = out
 	return out
@@ -66,11 +81,15 @@ func (q *search) sleeveSums(d float64) []sum {
 		return s
 	}
 	var out []sum
-	for _, s := range q.sleevesFor(d) {
-		r := s.p[0].rec
-		out = addSum(out, sum{cost: s.cost, n: 1, forDamped: r.part.ForDamped, none: s.warn&wCentre != 0,
-			cool: r.part.Sealed && r.cp >= q.need-deadband, outer: r.shank, lsc: r.lsc})
-	}
+	q.s.rounds(Sleeve, d, func(c *class) {
+		if len(q.holderSums(c.of[0].shank)) == 0 {
+			return
+		}
+		if cost, t := q.least(c), c.best(); cost < math.MaxInt {
+			out = addSum(out, sum{cost: cost, n: 1, forDamped: c.key.yes, none: c.key.none, cool: t.cp >= q.need-deadband,
+				outer: c.of[0].shank, lsc: t.lsc})
+		}
+	})
 	if q.mode == modeMissing {
 		for _, bore := range q.s.bores {
 			if bore >= d+2*minWall-deadband {

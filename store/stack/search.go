@@ -54,6 +54,7 @@ type search struct {
 	global  set           // what no part can mend
 	near    map[*rec]bool // nearest mode: the parts of the answer that are on hand, nil: all
 	kinds   map[Kind]bool // and the kinds of what is missing
+	nearOf  map[*class][]*rec
 	best    []found
 	seen    map[string]int
 	evals   int // combinations looked at, for tests of the search's own cost
@@ -241,19 +242,12 @@ func (q *search) offer(c *class, b barCand) (offer, bool) {
 	}
 	p := offer{class: c, bar: b, d: like.shank, stiff: stiffness(like.part)}
 	t := c.best()
-	cost := 0
-	if !t.free && q.mode != modeStrict {
-		cost = math.MaxInt
-		for _, r := range q.of(c) {
-			if c := q.candidate(r); c != nil {
-				cost = min(cost, c.cost)
-			}
-		}
-		if cost == math.MaxInt {
-			return offer{}, false
-		}
+	cost := q.least(c)
+	if cost == math.MaxInt {
+		return offer{}, false
 	}
-	return p, q.bound(&p, like, *t, cost)
+	ok := q.bound(&p, like, *t, cost)
+	return p, ok
 }
 
 // bound works out the least cost, warnings and parts of a stack on bars like r, the best of
@@ -327,46 +321,6 @@ func (q *search) judgeBar(b *barCand, r *rec) {
 	if r.ccms == "" {
 		set, limit, no, warn := reach(r.part, r.shank, q.l, q.req.Station.MaxProjection)
 		b.set, b.limit, b.bits, b.warn = set, limit, b.bits|no, b.warn|warn
-	}
-}
-
-// nearest finds the stacks that break the fewest rules.
-func (q *search) nearest() {
-	var bars []barCand
-	for _, sh := range q.s.shapes {
-		like := sh.classes[0].of[0]
-		all := barCand{}
-		q.judgeBar(&all, like)
-		for _, c := range sh.classes {
-			same := all
-			if like := c.of[0]; like.ccws == "" {
-				same.bits |= q.judgeEdge(like)
-			}
-			same.bits &^= q.global // told once, for the request
-			same.cost = pointMated * same.bits.count()
-			for _, r := range q.of(c) {
-				if c := q.candidate(r); c != nil {
-					b := same
-					b.cand, b.cost, b.bits = c, same.cost+c.cost, same.bits|c.bits
-					b.n = 3
-					if r.ccws != "" {
-						b.n++
-					}
-					bars = append(bars, b)
-				}
-			}
-		}
-	}
-	slices.SortFunc(bars, func(a, b barCand) int {
-		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warn.count(), b.warn.count()),
-			cmp.Compare(a.n, b.n), cmp.Compare(b.rec.shank, a.rec.shank), cmp.Compare(a.set, b.set),
-			cmp.Compare(stiffness(b.rec.part), stiffness(a.rec.part)), cmp.Compare(a.rec.part.Code, b.rec.part.Code))
-	})
-	for i := range bars {
-		if w := q.bar(); w != nil && bars[i].cost > w.cost {
-			break
-		}
-		q.build(&bars[i])
 	}
 }
 
@@ -481,6 +435,9 @@ func stiffness(p *Part) int {
 
 // build joins a bar with the ways behind and before it and keeps what is among the k best.
 func (q *search) build(b *barCand) {
+	if q.mode == modeNearest && q.known(b, b.bits, b.cost, b.warn.count(), b.n) {
+		return
+	}
 	rears := q.rearsFor(b.rec)
 	if len(rears) == 0 {
 		return
@@ -506,6 +463,9 @@ func (q *search) build(b *barCand) {
 		}
 		for j := range fronts {
 			f := &fronts[j]
+			if q.mode == modeNearest && q.known(b, b.bits|r.bits|f.bits, cost+f.cost, warn+f.warn.count(), n+f.n) {
+				continue
+			}
 			if q.beyond(b, cost+f.cost, warn+f.warn.count(), n+f.n) {
 				if w := q.bar(); j == 0 && cost+f.cost > w.cost {
 					return // and so are all dearer rears
