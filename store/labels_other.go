@@ -42,10 +42,16 @@ func (c *chosen) places(ctx context.Context, cond string, args ...any) error {
 		if p.Name != p.Code {
 			l.Note = p.Name
 		}
-		if parts := belongs[p.ID]; len(parts) > 3 {
+		switch parts := belongs[p.ID]; {
+		case len(parts) == 1:
+			l.Sizes = []LabelSize{{Name: "for", Value: parts[0]}}
+		case len(parts) > 1:
 			l.Sizes = []LabelSize{{Name: "for", Value: fmt.Sprintf("%d parts", len(parts))}}
-		} else if len(parts) > 0 {
-			l.Sizes = []LabelSize{{Name: "for", Value: strings.Join(parts, ", ")}}
+			list := strings.Join(parts[:min(4, len(parts))], ", ")
+			if n := len(parts) - 4; n > 0 {
+				list += fmt.Sprintf(" and %d more", n)
+			}
+			l.Note = strings.TrimPrefix(l.Note+": "+list, ": ")
 		}
 		ls = append(ls, l)
 	}
