@@ -117,6 +117,8 @@ func (b *browser) keys(pause time.Duration, text string) (slowest time.Duration)
 			switch {
 			case r >= '0' && r <= '9':
 				down.Code = "Digit" + key
+			case r == '-':
+				down.Code = "Minus"
 			case r == '\r':
 				down.Key, down.Code = "Enter", "Enter"
 			}

@@ -35,7 +35,7 @@ func (s *Server) tagPage(c echo.Context) error {
 	case "person", "act":
 		to = "/window"
 	case "machine":
-		to = "/jobs"
+		to = "/machines/" + pathOf(th.Mach.Code)
 	}
 	return c.Redirect(http.StatusSeeOther, to)
 }

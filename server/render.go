@@ -67,6 +67,9 @@ var nav = []struct {
 }{
 	{"/window", "Window", access.UseWindow},
 	{"/jobs", "Jobs", access.SeeShop},
+	{"/machines", "Machines", access.SeeShop},
+	{"/edges", "Edges", access.SeeShop},
+	{"/lives", "Lives", access.SeeShop},
 	{"/search", "Search", access.SeeShop},
 	{"/buying", "Buying", access.SeeBuying},
 	{"/orders", "Orders", access.SeeBuying},

@@ -18,6 +18,7 @@ type MachineView struct {
 // A Seat is one station of a machine now.
 type Seat struct {
 	Station   Station
+	PlaceCode string // of the station, such as L2/5
 	Job       Job    // ID 0: none runs here
 	Others    []Job  // further running jobs here
 	Box       string // tag of the lot the insert came from
@@ -105,7 +106,7 @@ func (s *Store) MachineView(ctx context.Context, code string) (MachineView, erro
 		return v, err
 	}
 	for _, st := range stations {
-		seat := Seat{Station: st, LastOp: "none"}
+		seat := Seat{Station: st, PlaceCode: fmt.Sprintf("%s/%d", m.Code, st.Number), LastOp: "none"}
 		for _, j := range jobs {
 			switch {
 			case j.StationID == nil || *j.StationID != st.ID:
@@ -229,4 +230,9 @@ func (s *Store) handover(ctx context.Context, v MachineView) ([]string, error) {
 		}
 	}
 	return lines, nil
+}
+
+// StationAt is the station that a place is.
+func (s *Store) StationAt(ctx context.Context, place PlaceID) (Station, error) {
+	return one[Station](s.read.WithContext(ctx), "station", place, "place_id = ?", place)
 }

@@ -62,6 +62,8 @@ const (
 	AdjustStock  Right = "adjust"      // write a count that differs into the books
 	ReverseActs  Right = "reverse"     // take back a booking
 	ReserveParts Right = "reserve"     // promise pieces to a job
+	LogEdges     Right = "log edges"   // log an edge that came off, count parts
+	PlanLives    Right = "plan lives"  // set the planned change and costs of a family of edges
 	PlanJobs     Right = "plan"        // choose a job's stack, release it, close the job
 	EditJobs     Right = "edit jobs"   // make and change jobs
 	RemarkStacks Right = "remark"      // keep a setter's words with a stack
@@ -90,6 +92,8 @@ var Table = map[Right]map[Role]Reach{
 	AdjustStock:  row(No, No, Any, Any, No),
 	ReverseActs:  row(No, Own, Own, Any, No),
 	ReserveParts: row(No, No, Any, Any, No),
+	LogEdges:     row(No, Any, Any, Any, No),
+	PlanLives:    row(No, No, No, Any, No),
 	PlanJobs:     row(No, No, Any, Any, No),
 	EditJobs:     row(No, No, No, Any, No),
 	RemarkStacks: row(No, Any, Any, Any, No),

@@ -24,8 +24,11 @@ function onScan(text) {
 		say(`${text} was read twice within 1.5 seconds. The second reading was not used; scan it again if you mean it.`);
 		return;
 	}
+	// A page may take a scan for itself, as a machine's does with a box.
+	if (!document.dispatchEvent(new CustomEvent("scanned", { detail: text, cancelable: true }))) return;
 	const badge = document.getElementById("badge");
-	if (hand()) enqueue(text);
+	const machine = /^M[0-9]{7}./.test(text); // of one, its own page says more
+	if (hand() && !(machine && !hand().dataset.held)) enqueue(text);
 	else if (badge) { badge.value = text; document.getElementById("pin").focus(); }
 	else location.assign("/t/" + encodeURIComponent(text));
 }
