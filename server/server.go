@@ -34,6 +34,8 @@ type Config struct {
 	// Console takes the one-time code for the first admin when the shop has none. nil: the log
 	// gets a line that says where to look, without the code.
 	Console func(line string)
+	// Notify says where alerts of buying go beside the page; the zero value: nowhere.
+	Notify Notify
 }
 
 // A Server serves one shop.
@@ -72,6 +74,9 @@ func New(cfg Config) (*Server, error) {
 	}
 	if cfg.Log == nil {
 		cfg.Log = slog.New(slog.DiscardHandler)
+	}
+	if err := cfg.Notify.check(); err != nil {
+		return nil, fmt.Errorf("server: %w", err)
 	}
 	s := &Server{store: cfg.Store, log: cfg.Log, cfg: cfg}
 	s.hosts = map[string]bool{"localhost": true, "127.0.0.1": true, "::1": true}
@@ -113,6 +118,12 @@ func (s *Server) Serve(ctx context.Context, ln net.Listener) error {
 		IdleTimeout:       idleTimeout,
 		MaxHeaderBytes:    maxHeader,
 		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
+	}
+	if n := s.cfg.Notify; n.Mail != "" || n.Webhook != "" {
+		told := make(chan struct{})
+		notifying, stop := context.WithCancel(ctx)
+		go func() { defer close(told); (&notifier{n, s.store, s.log}).run(notifying) }()
+		defer func() { stop(); <-told }()
 	}
 	ended := make(chan error, 1)
 	go func() { ended <- srv.Serve(limit(ln, maxConns)) }()

@@ -65,6 +65,8 @@ type commands struct {
 	Restore restoreCmd `cmd:"" help:"Put a backup in the place of a store; the old files are moved aside."`
 	Person  personCmd  `cmd:"" help:"Add a person, or give one a new PIN, password or badge."`
 	Token   tokenCmd   `cmd:"" help:"Make or end a token for a program."`
+	Import  importCmd  `cmd:"" help:"Read in a supplier's file of prices, or the suppliers; a dry run unless --apply."`
+	Export  exportCmd  `cmd:"" help:"Write a table of buying as CSV or XLSX."`
 }
 
 // storeFlags say which store a command opens.

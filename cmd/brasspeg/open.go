@@ -48,6 +48,22 @@ type serveCmd struct {
 	Host   []string `help:"Name under which people reach the server; may be given more than once." env:"BRASSPEG_HOSTS"`
 	Cert   string   `help:"TLS certificate, PEM." type:"existingfile" env:"BRASSPEG_CERT"`
 	Key    string   `help:"TLS key, PEM." type:"existingfile" env:"BRASSPEG_KEY"`
+
+	Mail          string   `help:"SMTP server for the digest of alerts, host:port; always with TLS." env:"BRASSPEG_MAIL"`
+	MailFrom      string   `help:"Sender of the digest." env:"BRASSPEG_MAIL_FROM"`
+	MailTo        []string `help:"Receiver of the digest; may be given more than once." env:"BRASSPEG_MAIL_TO"`
+	MailUser      string   `help:"User of the SMTP server." env:"BRASSPEG_MAIL_USER"`
+	MailPassword  string   `help:"Password of that user; better from the environment." env:"BRASSPEG_MAIL_PASSWORD"`
+	Webhook       string   `help:"https address that gets alerts as a signed POST." env:"BRASSPEG_WEBHOOK"`
+	WebhookSecret string   `help:"Secret that signs them, 16 characters or more; better from the environment." env:"BRASSPEG_WEBHOOK_SECRET"`
+}
+
+func (c *serveCmd) notify() server.Notify {
+	n := server.Notify{Mail: c.Mail, From: c.MailFrom, To: c.MailTo, User: c.MailUser, Password: c.MailPassword, Webhook: c.Webhook, Secret: c.WebhookSecret}
+	if len(c.Host) > 0 && c.Cert != "" {
+		n.Shop = "https://" + c.Host[0]
+	}
+	return n
 }
 
 func (c *serveCmd) Run(e *env) error {
@@ -59,8 +75,8 @@ func (c *serveCmd) Run(e *env) error {
 		return err
 	}
 	defer s.Close()
-	e.log.Info("settings", "data", c.Data, "engine", s.Engine(), "listen", c.Listen, "hosts", c.Host, "tls", c.Cert != "")
-	return serve(e, s, server.Config{Hosts: c.Host, TLS: c.Cert != ""}, c.Listen, c.Cert, c.Key)
+	e.log.Info("settings", "data", c.Data, "engine", s.Engine(), "listen", c.Listen, "hosts", c.Host, "tls", c.Cert != "", "mail", c.Mail, "webhook", c.Webhook != "")
+	return serve(e, s, server.Config{Hosts: c.Host, TLS: c.Cert != "", Notify: c.notify()}, c.Listen, c.Cert, c.Key)
 }
 
 // serve serves until the context ends, then lets running requests and waiting bookings finish.
