@@ -43,6 +43,8 @@ var (
 	shapeField  = PartField{Symbol: "SC", Sort: "text", Tells: true}
 	clearField  = PartField{Symbol: "AN", Sort: "number", Unit: "°", Tells: true}
 	circleField = PartField{Symbol: "IC", Sort: "size", Tells: true}
+	machineEnd  = PartField{Symbol: "CCMS", Sort: "text", Plain: "coupling on the machine side, by its code, as H32; never derived from a diameter"}
+	workEnd     = PartField{Symbol: "CCWS", Sort: "text", Plain: "coupling on the workpiece side, by its code, as H32; never derived from a diameter"}
 	endsField   = PartField{Symbol: "ends", Sort: "ends", Plain: "its two ends, gender and thread, as M:G 1/4, F:NPT 1/4"}
 	passField   = PartField{Symbol: "coolant", Sort: "yes", Plain: "coolant goes through it"}
 )
@@ -64,13 +66,13 @@ var partFields = map[string][]PartField{
 		{Symbol: "DCONMS", Sort: "size"},
 		{Symbol: "construction", Sort: "choice", Choices: []string{"steel", "heavy_metal", "carbide", "damped_steel", "damped_carbide"}, Plain: "what the shank is made of"},
 		{Symbol: "LF", Sort: "size", Tells: true}, {Symbol: "OAL", Sort: "size"}, {Symbol: "OHX", Sort: "size"}, {Symbol: "OHN", Sort: "size"},
-		{Symbol: "CCWS", Sort: "text"}, {Symbol: "CCMS", Sort: "text"}, seatField, handField, dminField, kaprField, psirField, shapeField, clearField, circleField,
+		workEnd, machineEnd, seatField, handField, dminField, kaprField, psirField, shapeField, clearField, circleField,
 		{Symbol: "MTP", Sort: "text", Tells: true},
 		{Symbol: "coolant", Sort: "yes", Plain: "has a bore for coolant"}, {Symbol: "coolant_in", Sort: "ends", Plain: "where coolant enters: bore, or gender and thread"},
 		{Symbol: "flat", Sort: "yes", Plain: "has a ground flat for screws"}, {Symbol: "hollow", Sort: "size", Plain: "maker's inside bore of a hollow shank"}, ratedField, massField, torqueField,
 	},
 	string(stack.Head): {
-		{Symbol: "CCMS", Sort: "text"}, seatField, handField, dminField, {Symbol: "LF", Sort: "size"}, kaprField, psirField, shapeField, clearField, circleField,
+		machineEnd, seatField, handField, dminField, {Symbol: "LF", Sort: "size"}, kaprField, psirField, shapeField, clearField, circleField,
 		{Symbol: "MTP", Sort: "text", Tells: true}, passField, ratedField, massField, torqueField,
 	},
 	string(stack.Insert): {
@@ -80,7 +82,7 @@ var partFields = map[string][]PartField{
 	string(stack.Hose):    {endsField, {Symbol: "LEN", Sort: "size", Plain: "length"}, ratedField, massField},
 	string(stack.Fitting): {endsField, ratedField, massField},
 	string(stack.Adapter): {
-		{Symbol: "interface", Sort: "text", Plain: "turret seat, system and size, as VDI50"}, {Symbol: "CCMS", Sort: "text"}, {Symbol: "CCWS", Sort: "text"},
+		{Symbol: "interface", Sort: "text", Plain: "turret seat, system and size, as VDI50"}, machineEnd, workEnd,
 		{Symbol: "LF", Sort: "size"}, dminField, endsField, passField, ratedField, massField,
 	},
 	string(stack.Spare): {massField},

@@ -15,9 +15,10 @@ import (
 // be taken, then all of it or nothing.
 type importCmd struct {
 	storeFlags
-	Kind  string `arg:"" enum:"prices,suppliers" help:"What the file holds: prices or suppliers."`
+	Kind  string `arg:"" enum:"prices,suppliers,parts" help:"What the file holds: prices, suppliers or parts."`
 	File  string `arg:"" help:"CSV or XLSX file; - for standard input."`
 	As    string `help:"Login of the manager who reads it in." required:""`
+	Sure  bool   `help:"Parts: rows that look like doubles are other things; take them too."`
 	Apply bool   `help:"Take it in. Without this nothing changes."`
 }
 
@@ -40,6 +41,9 @@ func (c *importCmd) Run(e *env) error {
 	who, err := s.PersonByLogin(e.ctx, c.As)
 	if err != nil {
 		return err
+	}
+	if c.Kind == "parts" {
+		return c.parts(e, s, who.ID, data)
 	}
 	rep, err := s.Import(e.ctx, who.ID, c.Kind, data, c.Apply)
 	if rep.Rows == 0 {
