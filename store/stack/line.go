@@ -14,20 +14,22 @@ type line struct {
 	cp   float64
 	open string // the end that is still open
 	hose bool   // has a hose in it
+
+	worse int // chains to the same end that are at least as good
 }
 
 // lines4 holds what the line search found: ways from the station's outlet forward, and whole
 // lines by the bar inlet they end at.
 type lines4 struct {
 	forward map[string][]line // by open end
-	into    map[string][]lineWay
+	into    map[string][]lineStep
 	whole   map[string][]line // by inlet
 }
 
 // startLines walks from the station's outlet outward.
 func (q *search) startLines() *lines4 {
 	if q.lines == nil {
-		q.lines = &lines4{whole: map[string][]line{}, forward: map[string][]line{}, into: map[string][]lineWay{}}
+		q.lines = &lines4{whole: map[string][]line{}, forward: map[string][]line{}, into: map[string][]lineStep{}}
 		if port := portEnd(q.req.Station.CoolantPort); port != "" {
 			q.lines.forward = q.walk(port, maxLine)
 		}
@@ -51,21 +53,32 @@ func (q *search) walk(open string, most int) map[string][]line {
 	layer := by[open]
 	for range most {
 		next := map[string][]line{}
-		for _, ln := range layer {
+		for i := range layer {
+			ln := &layer[i]
+			leave, better := "", 0
 			for _, w := range q.waysInto(opposite(ln.open)) {
+				if w.leave != leave {
+					leave, better = w.leave, 0
+				}
+				// Of the chains before it, and of the pieces to go on with, that many are at
+				// least as good, less the pieces they have used up.
+				if better+ln.worse*max(better+1-ln.n, 0) >= q.k && q.mode != modeNearest {
+					continue
+				}
 				used := 0
 				for _, c := range ln.p[:ln.n] {
 					if c.rec == w.rec {
 						used++
 					}
 				}
-				c := q.candidate(w.rec)
-				if c == nil || used > 0 {
+				c := w.cand
+				if used > 0 {
 					if c = q.again(w.rec, used); c == nil {
 						continue
 					}
 				}
-				x := ln
+				better += q.weight(ln.cost + c.cost)
+				x := *ln
 				x.p[x.n] = c
 				x.n++
 				x.cost += c.cost
@@ -91,38 +104,52 @@ func (q *search) walk(open string, most int) map[string][]line {
 	return by
 }
 
-// waysInto lists the pieces to go on with at an end, by the end they leave. Of those between
-// the same two ends only the best are kept: k, and as many more as a line may already have
-// used up.
-func (q *search) waysInto(end string) []lineWay {
+// A lineStep is a piece to go on with and the end it leaves.
+type lineStep struct {
+	*cand
+	leave string
+}
+
+// waysInto lists the pieces to go on with at an end, by the end they leave, the easiest to have
+// first. Of those between the same two ends only the best are kept: k, and as many more as a
+// line may already have used up.
+func (q *search) waysInto(end string) []lineStep {
 	if w, ok := q.lines.into[end]; ok {
 		return w
 	}
-	all := slices.Clone(q.s.enter[end])
-	all = slices.DeleteFunc(all, func(w lineWay) bool { return q.candidate(w.rec) == nil })
-	slices.SortFunc(all, func(a, b lineWay) int {
-		x, y := q.candidate(a.rec), q.candidate(b.rec)
-		return cmp.Or(cmp.Compare(a.leave, b.leave), cmp.Compare(x.cost, y.cost), cmp.Compare(b.rec.cp, a.rec.cp),
-			cmp.Compare(a.rec.part.Code, b.rec.part.Code))
+	var all []lineStep
+	for _, w := range q.s.ways[end] {
+		for _, r := range q.of(w.class) {
+			if q.mode != modeNearest && r.cp < q.need-deadband {
+				continue
+			}
+			if c := q.candidate(r); c != nil {
+				all = append(all, lineStep{c, w.leave})
+			}
+		}
+	}
+	slices.SortFunc(all, func(x, y lineStep) int {
+		return cmp.Or(cmp.Compare(x.leave, y.leave), cmp.Compare(x.cost, y.cost), cmp.Compare(y.rec.cp, x.rec.cp),
+			cmp.Compare(x.rec.part.Code, y.rec.part.Code))
 	})
 	most := maxLine
-	if q.mode == modeStrict {
+	if q.mode == modeStrict || q.mode == modeBuy {
 		most += q.k
 	}
 	out := all[:0:0]
 	first := 0 // where the present pair of ends begins
-	for _, w := range all {
-		if len(out) > 0 && out[len(out)-1].leave != w.leave {
+	for _, c := range all {
+		if len(out) > 0 && out[len(out)-1].leave != c.leave {
 			first = len(out)
 		}
-		c, better := q.candidate(w.rec), 0
+		better := 0
 		for _, o := range out[first:] {
-			if d := q.candidate(o.rec); d.cost <= c.cost && o.rec.cp >= w.rec.cp && (q.mode != modeNearest || d.bits == c.bits) {
+			if o.cost <= c.cost && (o.rec.cp >= c.rec.cp || q.mode != modeNearest) && (q.mode != modeNearest || o.bits == c.bits) {
 				better++
 			}
 		}
 		if better < most {
-			out = append(out, w)
+			out = append(out, c)
 		}
 	}
 	q.lines.into[end] = out
@@ -148,6 +175,10 @@ func sortedKeys[V any](m map[string]V) []string {
 
 // skyLine keeps the chains that fewer than k others are at least as good as.
 func (q *search) skyLine(in []line) []line {
+	enough := inf
+	if q.mode != modeNearest {
+		enough = q.need
+	}
 	order := make([]int32, len(in))
 	for i := range order {
 		order[i] = int32(i)
@@ -162,11 +193,14 @@ func (q *search) skyLine(in []line) []line {
 		x := in[i]
 		better := 0
 		for _, y := range out {
-			if y.cost <= x.cost && y.n <= x.n && y.cp >= x.cp && (q.mode != modeNearest || x.bits == y.bits) {
-				better += q.weight(y.cost)
+			if y.cost <= x.cost && y.n <= x.n && y.cp >= min(x.cp, enough) && (q.mode != modeNearest || x.bits == y.bits) {
+				if better += q.weight(y.cost); better >= q.k {
+					break
+				}
 			}
 		}
 		if better < q.k {
+			x.worse = better
 			out = append(out, x)
 		}
 	}
