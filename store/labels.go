@@ -466,7 +466,9 @@ func itemText(r itemRow, facts map[string]Fact) LabelText {
 		f.word("pocket", "seat", &l.Sizes)
 		f.length("smallest bore", "DMIN", &l.Sizes)
 	case stack.Holder:
-		l.Head = strings.TrimSpace(f.text("clamp") + " holder")
+		if l.Head = strings.TrimSpace(f.text("clamp") + " holder"); f.text("clamp") == "screws" {
+			l.Head = "holder with screws"
+		}
 		f.word("seat", "interface", &l.Sizes)
 		f.length("bore", "DCONWS", &l.Sizes)
 		f.length("grip", "LSC", &l.Sizes)

@@ -42,13 +42,9 @@ func (c *chosen) places(ctx context.Context, cond string, args ...any) error {
 		if p.Name != p.Code {
 			l.Note = p.Name
 		}
-		switch parts := belongs[p.ID]; {
-		case len(parts) == 1:
-			l.Sizes = []LabelSize{{Name: "for", Value: parts[0]}}
-		case len(parts) > 1:
-			l.Sizes = []LabelSize{{Name: "for", Value: fmt.Sprintf("%d parts", len(parts))}}
-			list := strings.Join(parts[:min(4, len(parts))], ", ")
-			if n := len(parts) - 4; n > 0 {
+		if parts := belongs[p.ID]; len(parts) > 0 {
+			list := strings.Join(parts[:min(5, len(parts))], ", ")
+			if n := len(parts) - 5; n > 0 {
 				list += fmt.Sprintf(" and %d more", n)
 			}
 			l.Note = strings.TrimPrefix(l.Note+": "+list, ": ")
@@ -138,14 +134,15 @@ func (c *chosen) jobs(ctx context.Context, js []Job) error {
 		if j.Tag == nil {
 			continue
 		}
-		l := LabelText{Kind: "job", Tag: *j.Tag, Head: "job " + j.Code, Title: first(j.Name, j.Code), Note: j.Note}
+		l := LabelText{Kind: "job", Tag: *j.Tag, Head: "job " + j.Code, Title: first(j.Name, j.Code)}
 		if j.MachineID != nil {
 			l.Sizes = append(l.Sizes, LabelSize{Name: "machine", Value: code[*j.MachineID]})
 		}
 		if j.PartsQty > 0 {
 			l.Sizes = append(l.Sizes, LabelSize{Name: "pieces", Value: fmt.Sprint(j.PartsQty)})
 		}
-		l.Sizes = append(l.Sizes, LabelSize{Name: "from", Value: string(j.FromDay)}, LabelSize{Name: "to", Value: string(j.ToDay)})
+		l.Sizes = append(l.Sizes, LabelSize{Name: "from", Value: string(j.FromDay)})
+		l.Note = strings.TrimSuffix("to "+string(j.ToDay)+", "+j.Note, ", ")
 		ls = append(ls, l)
 	}
 	return c.add(ls)

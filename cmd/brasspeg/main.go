@@ -60,6 +60,7 @@ type commands struct {
 	Stack   stackCmd   `cmd:"" help:"Say which stacks can be built: for a file of requests with shelves, or with --data for a shop's planned jobs."`
 	Decode  decodeCmd  `cmd:"" help:"Read a designation: decode insert|bar|mates TEXT…"`
 	Calc    calcCmd    `cmd:"" help:"Compute: calc weibull|survival|taylor|change-interval|few-lives|job-inserts|order-quantity|reorder-point|intermittent|demand-class|abc [FILE]"`
+	Labels  labelsCmd  `cmd:"" help:"Print labels into a file: of the whole shop, a kind, a place, a part, a search."`
 	Verify  verifyCmd  `cmd:"" help:"Hold a store against its ledger, its hash chain and its invariants."`
 	Backup  backupCmd  `cmd:"" help:"Copy a store while it is in use."`
 	Restore restoreCmd `cmd:"" help:"Put a backup in the place of a store; the old files are moved aside."`
