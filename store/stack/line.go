@@ -123,7 +123,7 @@ func (q *search) waysInto(end string) []lineStep {
 			if q.mode != modeNearest && r.cp < q.need-deadband {
 				continue
 			}
-			if c := q.candidate(r); c != nil {
+			if c := q.candidate(r); c != nil && c.cost <= q.slack {
 				all = append(all, lineStep{c, w.leave})
 			}
 		}

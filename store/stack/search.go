@@ -55,6 +55,8 @@ type search struct {
 	near    map[*rec]bool // nearest mode: the parts of the answer that are on hand, nil: all
 	kinds   map[Kind]bool // and the kinds of what is missing
 	nearOf  map[*class][]*rec
+	limit   int // nearest mode: the most a stack may cost at present
+	slack   int // and of that, what does not go to the bar
 	best    []found
 	seen    map[string]int
 	evals   int // combinations looked at, for tests of the search's own cost
@@ -130,7 +132,7 @@ type found struct {
 
 func newSearch(s *Shelf, r *Request, m mode, k int) *search {
 	return &search{
-		s: s, req: r, mode: m, k: k, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
+		s: s, req: r, mode: m, k: k, slack: math.MaxInt, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
 		cands: map[*rec]*cand{}, holders: map[int64][]rear{}, sleeves: map[int64][]rear{}, rears: map[rearKey][]rear{}, floors: map[floorKey]floor{},
 		sums: map[int64][]sum{}, cuffs: map[int64][]sum{}, reach: map[string]float64{},
 		fronts: map[string][]front{}, seen: map[string]int{},
@@ -155,12 +157,12 @@ func (q *search) run() []found {
 	if q.global != 0 && q.mode != modeNearest {
 		return nil
 	}
-	q.findInserts()
-	q.findSeats()
 	if q.mode == modeNearest {
 		q.nearest()
 		return q.best
 	}
+	q.findInserts()
+	q.findSeats()
 	offers := q.offers()
 	slices.SortFunc(offers, func(a, b offer) int {
 		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warns, b.warns), cmp.Compare(a.n, b.n),
@@ -508,7 +510,7 @@ func (q *search) join(b *barCand, r *rear, f *front) {
 	broken := q.measure(&x, b)
 	x.warn |= q.weigh(&x, &broken)
 	x.cost += pointMated * broken.count()
-	if broken != 0 && q.mode != modeNearest || q.beyond(b, x.cost, x.warn.count(), x.n) {
+	if broken != 0 && (q.mode != modeNearest || x.cost > q.limit) || q.beyond(b, x.cost, x.warn.count(), x.n) {
 		return
 	}
 	x.bits |= broken | q.global
@@ -672,6 +674,9 @@ func (x *found) pieces() []*cand {
 // keep puts x among the best, at its place. In the missing mode a set of missing parts is kept
 // once, by its best stack.
 func (q *search) keep(x found) {
+	if q.mode == modeNearest && x.cost > q.limit {
+		return
+	}
 	if q.mode == modeNearest && len(q.best) > 0 {
 		if x.cost > q.best[0].cost {
 			return

@@ -64,12 +64,12 @@ func (q *search) holdersFor(d float64, code string) []rear {
 	take := func(c *class) {
 		seat := c.of[0].iface
 		met := slices.ContainsFunc(q.seats, func(at rear) bool { return at.open == seat })
-		if !met && q.mode != modeNearest {
+		if !met && (q.mode != modeNearest || q.slack < pointBroken) {
 			return
 		}
 		for _, r := range q.of(c) {
 			h := q.candidate(r)
-			if h == nil {
+			if h == nil || h.cost > q.slack {
 				continue
 			}
 			for _, at := range q.seats {
@@ -136,11 +136,13 @@ func (q *search) rearsFor(b *rec) []rear {
 			r.bits |= no
 			r.cost += pointMated * no.count()
 		}
-		out = append(out, r)
+		if r.cost <= q.slack {
+			out = append(out, r)
+		}
 	}
 	if b.ccms != "" {
 		out = q.holdersFor(0, b.ccms)
-		if len(out) == 0 && q.mode == modeNearest {
+		if len(out) == 0 && q.mode == modeNearest && q.slack >= pointUnmated {
 			out = []rear{q.noHold()}
 		}
 		q.rears[key] = out
@@ -162,7 +164,7 @@ func (q *search) rearsFor(b *rec) []rear {
 	if q.mode == modeMissing {
 		q.holeSleeves(b.shank, judge)
 	}
-	if q.mode == modeNearest {
+	if q.mode == modeNearest && q.slack >= pointUnmated {
 		out = append(out, q.noHold())
 	}
 	out = q.skyRear(out, b.shank)
@@ -183,7 +185,7 @@ func (q *search) sleevesFor(d float64) []rear {
 			return
 		}
 		for _, r := range q.of(c) {
-			if c := q.candidate(r); c != nil {
+			if c := q.candidate(r); c != nil && c.cost <= q.slack {
 				w := rear{cp: inf, lsc: r.lsc, clamp: r.sleeveKey, cool: r.part.Sealed}
 				if r.part.Index == "none" {
 					w.warn = wCentre
@@ -266,7 +268,9 @@ func (q *search) findInserts() {
 				}
 			}
 		}
-		out = append(out, f)
+		if f.cost <= q.slack {
+			out = append(out, f)
+		}
 	}
 	for _, c := range q.s.coded(Insert, Machine, Pocket, q.seat) {
 		for _, r := range q.of(c) {
@@ -278,7 +282,9 @@ func (q *search) findInserts() {
 		p := &Part{Kind: Insert, RE: q.req.Insert.RE, Joints: []Joint{{Side: Machine, Family: Pocket, Code: q.req.Insert.Seat}}}
 		add(hole(p, rec{seat: q.seat}))
 	case modeNearest:
-		out = append(out, front{cool: true, cp: inf, cost: pointUnmated, bits: bSeat})
+		if q.slack >= pointUnmated {
+			out = append(out, front{cool: true, cp: inf, cost: pointUnmated, bits: bSeat})
+		}
 	}
 	q.inserts = q.skyFront(out)
 }
@@ -329,7 +335,7 @@ func (q *search) frontsFor(coupling string) []front {
 	}
 	q.fronts[coupling] = nil // a ring of adapters leads nowhere
 	out := q.frontsAt(coupling, maxFront)
-	if q.mode == modeNearest {
+	if q.mode == modeNearest && q.slack >= pointUnmated {
 		for _, in := range q.inserts {
 			in.none = true
 			in.cost += pointUnmated
@@ -348,12 +354,16 @@ func (q *search) frontsFor(coupling string) []front {
 func (q *search) frontsAt(coupling string, depth int) []front {
 	var out, heads []front
 	for _, c := range q.s.coded(Head, Machine, Coupling, coupling) {
-		if q.mode != modeNearest && (c.of[0].seat != q.seat || c.key.style != q.req.Hand && c.key.style != "N") {
+		seat, hand := c.of[0].seat == q.seat, c.key.style == q.req.Hand || c.key.style == "N"
+		if !(seat && hand) && q.mode != modeNearest || !seat && q.slack < pointMated+pointUnmated || !hand && q.slack < pointMated {
 			continue
 		}
 		for _, r := range q.of(c) {
 			no := q.judgeEdge(r)
 			if no != 0 && q.mode != modeNearest || !q.passes(r) {
+				continue
+			}
+			if pointMated*no.count() > q.slack {
 				continue
 			}
 			c := q.candidate(r)
@@ -366,7 +376,9 @@ func (q *search) frontsAt(coupling string, depth int) []front {
 			if no&bSeatReq != 0 {
 				f.cost += pointUnmated // another pocket than asked is no answer at all
 			}
-			heads = append(heads, f)
+			if f.cost <= q.slack {
+				heads = append(heads, f)
+			}
 		}
 	}
 	for _, h := range q.skyFront(heads) {
