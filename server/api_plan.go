@@ -464,6 +464,7 @@ type purchasesOut struct {
 	Lines    []purchaseOut `json:"lines"`
 	Singles  []purchaseOut `json:"singles"`
 	Unsolved []unsolvedOut `json:"unsolved"`
+	FewEdges []string      `json:"few_edges"` // jobs counted with fewer edges than they will use up
 }
 
 // getPurchases is what to buy: GET /api/v1/purchases.
@@ -472,7 +473,7 @@ func (s *Server) getPurchases(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	out := purchasesOut{Currency: p.Currency, Cents: p.Cents, Bound: p.Bound, Gap: p.Gap, Lines: []purchaseOut{}, Singles: []purchaseOut{}, Unsolved: []unsolvedOut{}}
+	out := purchasesOut{Currency: p.Currency, Cents: p.Cents, Bound: p.Bound, Gap: p.Gap, Lines: []purchaseOut{}, Singles: []purchaseOut{}, Unsolved: []unsolvedOut{}, FewEdges: append([]string{}, p.FewEdges...)}
 	for _, l := range p.Lines {
 		out.Lines = append(out.Lines, purchaseOut{l.Part.Code, l.Qty, l.Cents, string(l.By), l.Jobs})
 	}

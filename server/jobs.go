@@ -529,9 +529,17 @@ func (s *Server) jobFacts(ctx context.Context, r store.Ready, v *jobPage) error 
 		return err
 	}
 	for _, p := range promises {
-		v.Promises = append(v.Promises, promiseRow{Tag: p.Tag, Href: "/t/" + p.Tag, Pieces: fmt.Sprint(p.Qty), Days: days(store.Day(p.From), store.Day(p.To))})
+		v.Promises = append(v.Promises, promiseRow{Tag: p.Tag, Href: "/t/" + p.Tag, Pieces: fmt.Sprint(p.Qty), Days: promisedDays(p.From, p.To)})
 	}
 	return nil
+}
+
+// promisedDays is for how long something is promised; what will be used up is for good.
+func promisedDays(from, to string) string {
+	if to == string(stack.Forever) {
+		return "from " + from + ", to be used up"
+	}
+	return days(store.Day(from), store.Day(to))
 }
 
 // byKind sorts parts of a list by kind in the order of the stack, then by code.

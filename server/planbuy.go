@@ -17,6 +17,7 @@ import (
 type purchasesView struct {
 	Readings []reading
 	Proof    string
+	Edges    string
 	Lines    []freeingRow
 	Singles  []freeingRow
 	Unsolved []unsolvedRow
@@ -35,13 +36,18 @@ func (s *Server) purchasesPage(c echo.Context) error {
 	return s.page(c, http.StatusOK, "purchases", "What one purchase would free", purchasesOf(&p, holdersFor(c)))
 }
 
-func purchasesOf(p *stack.Purchases, see holders) purchasesView {
-	v := purchasesView{Readings: []reading{{"Least cost that frees all", money2(p.Cents), p.Currency}, {"Parts to buy", fmt.Sprint(len(p.Lines)), ""}, {"Jobs no purchase helps in time", fmt.Sprint(len(p.Unsolved)), ""}}}
+func purchasesOf(p *store.Purchases, see holders) purchasesView {
+	v := purchasesView{Readings: []reading{{"Cost of the set", money2(p.Cents), p.Currency}, {"Parts to buy", fmt.Sprint(len(p.Lines)), ""}, {"Jobs no purchase helps in time", fmt.Sprint(len(p.Unsolved)), ""}}}
 	switch {
 	case p.Gap == 0:
 		v.Proof = fmt.Sprintf("No cheaper set exists among the parts on record with a price and a lead time; %s looked at.", count(int64(p.Looked), "choice was", "choices were"))
+	case p.Cut:
+		v.Proof = fmt.Sprintf("Proven is only that any set costs at least %s %s, %s less than this one: some job can be built in more ways than were compared.", money2(p.Bound), p.Currency, money2(p.Gap))
 	default:
 		v.Proof = fmt.Sprintf("At least %s %s is needed by any set; the best one found costs %s more. The search was ended before it was done.", money2(p.Bound), p.Currency, money2(p.Gap))
+	}
+	if len(p.FewEdges) > 0 {
+		v.Edges = "Short of edges for the whole run, which Buying looks after; counted here with the inserts there are: " + strings.Join(p.FewEdges, ", ") + "."
 	}
 	for _, l := range p.Lines {
 		v.Lines = append(v.Lines, freeingRow{Href: "/parts/" + pathOf(l.Part.Code), Code: l.Part.Code, Name: l.Part.Designation, Pieces: fmt.Sprint(l.Qty),

@@ -327,27 +327,6 @@ func (e *entry) undoPlan(opID string) error {
 	return nil
 }
 
-// Purchases answers what one purchase would free, and which set of parts of least cost makes
-// every planned job buildable in its time.
-func (s *Store) Purchases(ctx context.Context) (stack.Purchases, error) {
-	ready, err := s.Readiness(ctx)
-	if err != nil {
-		return stack.Purchases{}, err
-	}
-	shelf, err := s.Shelf(ctx)
-	if err != nil {
-		return stack.Purchases{}, err
-	}
-	p := stack.Plan{Today: stack.Date(s.Today())}
-	for i := range ready {
-		// A job that holds pieces of its own is not asked again: the shelf of all counts them as out.
-		if ready[i].Err == nil && !(ready[i].Has > 0 && ready[i].Verdict.Buildable) {
-			p.Jobs = append(p.Jobs, ready[i].Request)
-		}
-	}
-	return shelf.Purchases(p), nil
-}
-
 // SeatKnown says whether any part on record has that pocket.
 func (s *Store) SeatKnown(ctx context.Context, seat string) (bool, error) {
 	var n int64

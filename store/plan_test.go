@@ -473,3 +473,24 @@ func TestOutlook(t *testing.T) {
 		}
 	})
 }
+
+// A job whose edges can not all be had in time does not hide what the others need.
+func TestPurchasesTellTheOthers(t *testing.T) {
+	engines(t, func(t *testing.T, s *shop) {
+		b := newBorer(s)
+		many := strings.Replace(boreRequest, `"edges_needed": 6`, `"edges_needed": 600`, 1)
+		for code, days := range map[string][2]Day{"J-1": {"2026-03-17", "2026-03-18"}, "J-2": {"2026-04-20", "2026-04-21"}} {
+			req := boreRequest
+			if code == "J-1" {
+				req = many
+			}
+			_, err := s.SaveJob(ctx, s.boss.ID, Job{Code: code, MachineID: &b.machine.ID, StationID: &b.station.ID, FromDay: days[0], ToDay: days[1], Request: req})
+			s.must(err)
+		}
+		p, err := s.Purchases(ctx)
+		s.must(err)
+		if len(p.Unsolved) != 0 || len(p.FewEdges) != 1 || p.FewEdges[0] != "J-1" || p.Cents != 0 {
+			t.Errorf("unsolved %+v, few edges %v, %d cents; want J-1 counted with the edges there are, and nothing to buy", p.Unsolved, p.FewEdges, p.Cents)
+		}
+	})
+}

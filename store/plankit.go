@@ -136,23 +136,36 @@ func kitLines(r *Ready) ([]KitLine, bool) {
 		}
 		switch {
 		case u.Item == nil:
-			l.State, l.Says = KitLacks, "the shop has none"
+			l.State, l.Says = KitLacks, "is not in the shop"
 			if u.Need != nil {
-				l.Says = "missing " + u.Need.Text()
+				l.Says = "is not in the shop: " + u.Need.Text()
 			}
 		case u.Missing && u.Item.Status == stack.In:
-			l.State, l.Says = KitWanted, "promised to another job"
-			if u.Need != nil {
-				for _, b := range u.Need.Owned {
-					if b.Item != nil && b.Item.ID == u.Item.ID {
-						l.BackDay, l.Job, l.Says = Day(b.From), b.Job, b.Text
-					}
+			l.State, l.Says = KitWanted, "is promised to another job"
+			if b := borrowOf(r, u.Item.ID); b != nil {
+				l.BackDay, l.Job = Day(b.From), b.Job
+				if b.Job != "" {
+					l.Says = "is promised to " + b.Job
 				}
 			}
 		}
 		out = append(out, l)
 	}
 	return out, false
+}
+
+// borrowOf finds what a verdict says of a piece that is not free.
+func borrowOf(r *Ready, item string) *stack.Borrow {
+	for _, o := range r.Verdict.Options {
+		for _, m := range o.Parts {
+			for i := range m.Owned {
+				if m.Owned[i].Item != nil && m.Owned[i].Item.ID == item {
+					return &m.Owned[i]
+				}
+			}
+		}
+	}
+	return nil
 }
 
 // settle says where a thing is from the heaps of its item.

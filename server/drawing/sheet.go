@@ -82,7 +82,8 @@ func Sheet(s SetupSheet, p Paper) ([]byte, error) {
 		return nil, err
 	}
 	for em := 3.1; ; em -= 0.15 {
-		w := &sheetWriter{paper: newPaper(p, clean("Setup sheet "+s.Job), s.Printed), em: em}
+		// The drawing gives way with the type: at the smallest it takes two thirds of the width.
+		w := &sheetWriter{paper: newPaper(p, clean("Setup sheet "+s.Job), s.Printed), em: em, drawn: 1 - (3.1-em)*0.37}
 		w.AddPage()
 		need := w.write(&s, sc)
 		if need <= w.ph-sheetEdge {
@@ -99,18 +100,19 @@ const sheetEdge = 12.0 // mm of white around
 
 type sheetWriter struct {
 	*paper
-	em   float64 // size of the running text, mm
-	y    float64 // how far the page is filled
-	left float64
-	wide float64
+	em    float64 // size of the running text, mm
+	drawn float64 // share of the width that the drawing takes
+	y     float64 // how far the page is filled
+	left  float64
+	wide  float64
 }
 
 // write fills the page and returns the height it needs.
 func (w *sheetWriter) write(s *SetupSheet, sc *scene) float64 {
 	w.left, w.wide, w.y = sheetEdge, w.pw-2*sheetEdge, sheetEdge
 	w.head(s)
-	scale := w.wide / sc.w
-	w.scene(sc, w.left, w.y, scale)
+	scale := w.wide / sc.w * w.drawn
+	w.scene(sc, w.left+w.wide*(1-w.drawn)/2, w.y, scale)
 	w.y += sc.h*scale + 2
 	w.overhang(s)
 	w.picks(s)
