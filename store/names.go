@@ -300,9 +300,7 @@ func (t *Told) head(text string) {
 		return
 	}
 	t.Canonical = strings.TrimPrefix(coupling+"-"+strings.TrimPrefix(b.String(), "A25T-"), "-")
-	for _, p := range b.Positions()[3:] {
-		t.Positions = append(t.Positions, p)
-	}
+	t.Positions = b.Positions()[3:]
 	if coupling != "" {
 		t.fact("CCMS", coupling, coupling)
 	} else {

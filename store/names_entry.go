@@ -215,6 +215,11 @@ func (f PartField) read(text string) (any, string, error) {
 		}
 		return all, strings.Join(all, ", "), nil
 	}
+	if f.Symbol == "interface" { // one spelling of a turret seat, so that it mates by its code
+		if sys, err := standard.ParseSeatSystem(text); err == nil {
+			return strings.ReplaceAll(sys.Code(), " ", ""), sys.Code(), nil
+		}
+	}
 	t, err := printable(f.Symbol, text, 60)
 	return t, t, err
 }

@@ -62,6 +62,7 @@ func TestFill(t *testing.T) {
 		{"sleeve of two units", PartEntry{Kind: "sleeve", Values: map[string]string{"DCONMS": "40 mm", "DCONWS": "1 in"}}, map[string]string{"DCONMS": "40|entered", "DCONWS": "25.4|entered", "unit": `"mm/in"|entered`}, 0, nil, "", ""},
 		{"sleeve without a unit asks", PartEntry{Kind: "sleeve", Designation: "50/32"}, map[string]string{}, 0, []string{"DCONMS"}, "", ""},
 		{"holder", PartEntry{Kind: "holder", Designation: "VDI 50 E2-50"}, map[string]string{"interface": `"VDI50"|designation`}, 0, nil, "", ""},
+		{"one spelling of a seat", PartEntry{Kind: "holder", Values: map[string]string{"interface": "vdi 50"}}, map[string]string{"interface": `"VDI50"|entered`}, 0, nil, "", ""},
 		{"a bare number is neither", PartEntry{Kind: "sleeve", Values: map[string]string{"DCONMS": "1.25"}}, nil, 0, nil, "DCONMS", "1.25 mm or 1.25 in"},
 		{"no insert", PartEntry{Kind: "insert", Designation: "CXMG 120408"}, nil, 0, nil, "designation", "X"},
 		{"no such value", PartEntry{Kind: "insert", Values: map[string]string{"OAL": "3 mm"}}, nil, 0, nil, "OAL", "no value"},
@@ -824,4 +825,42 @@ func TestDemoCatalogueHasNoFalseDoubles(t *testing.T) {
 	for _, line := range said {
 		t.Errorf("%s", line)
 	}
+}
+
+// No entry panics; what is accepted reads back to the same value from what was kept as typed.
+func FuzzFill(f *testing.F) {
+	for _, s := range [][3]string{
+		{"insert", "CNMG 432", "0.8 mm"}, {"bar", "A25X-SCLCR 09", "1-1/4 in"}, {"sleeve", `2" x 1-1/4"`, "50"}, {"head", "H25-SCLCR09", "R"},
+		{"hose", "M:G 1/4 x M:G 1/4 x 400 mm", "M:G 1/4, bore"}, {"holder", "VDI 50 E2-50", "split"}, {"sleeve", "50/32 mm", "1,250 mm"}, {"bar", "ＡＢＣ", "½ in"},
+	} {
+		f.Add(s[0], s[1], s[2])
+	}
+	f.Fuzz(func(t *testing.T, kind, designation, value string) {
+		for _, field := range PartFields(kind) {
+			got, err := Fill(PartEntry{Kind: kind, Code: "X", Designation: designation, Values: map[string]string{field.Symbol: value}})
+			if err != nil {
+				continue
+			}
+			values := map[string]string{}
+			var by []string
+			for _, x := range got.In.Facts {
+				if x.Symbol != "unit" && x.Entered != "" {
+					values[x.Symbol] = x.Entered
+				}
+				if x.Origin == ByMaker {
+					by = append(by, x.Symbol)
+				}
+			}
+			again, err := Fill(PartEntry{Kind: kind, Code: "X", Designation: designation, Values: values, ByMaker: by})
+			if err != nil {
+				t.Fatalf("%s %q with %s %q was kept as %v, which is refused: %v", kind, designation, field.Symbol, value, values, err)
+			}
+			for _, x := range got.In.Facts {
+				i := slices.IndexFunc(again.In.Facts, func(y Fact) bool { return y.Symbol == x.Symbol })
+				if i < 0 || !sameValue(again.In.Facts[i].Value, x.Value) {
+					t.Fatalf("%s %q: %s %q reads back as %v, was %s", kind, designation, x.Symbol, x.Entered, again.In.Facts, x.Value)
+				}
+			}
+		}
+	})
 }
