@@ -76,8 +76,15 @@ type notifier struct {
 	log   *slog.Logger
 }
 
-// run looks every few minutes, for a worsened alert does not wait until tomorrow.
+// run reads buying once, so that nobody waits for it at the first page, and then looks every
+// few minutes, for a worsened alert does not wait until tomorrow.
 func (n *notifier) run(ctx context.Context) {
+	if _, err := n.store.Buying(ctx); err != nil && ctx.Err() == nil {
+		n.log.Error("buying can not be worked out", "error", err)
+	}
+	if n.Mail == "" && n.Webhook == "" {
+		return
+	}
 	t := time.NewTicker(5 * time.Minute)
 	defer t.Stop()
 	for {

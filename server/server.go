@@ -119,12 +119,10 @@ func (s *Server) Serve(ctx context.Context, ln net.Listener) error {
 		MaxHeaderBytes:    maxHeader,
 		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
 	}
-	if n := s.cfg.Notify; n.Mail != "" || n.Webhook != "" {
-		told := make(chan struct{})
-		notifying, stop := context.WithCancel(ctx)
-		go func() { defer close(told); (&notifier{n, s.store, s.log}).run(notifying) }()
-		defer func() { stop(); <-told }()
-	}
+	told := make(chan struct{})
+	notifying, stop := context.WithCancel(ctx)
+	go func() { defer close(told); (&notifier{s.cfg.Notify, s.store, s.log}).run(notifying) }()
+	defer func() { stop(); <-told }()
 	ended := make(chan error, 1)
 	go func() { ended <- srv.Serve(limit(ln, maxConns)) }()
 	select {

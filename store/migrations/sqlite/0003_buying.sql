@@ -155,3 +155,8 @@ CREATE TABLE imports (
   by_id  INTEGER NOT NULL,
   at     TEXT NOT NULL
 ) STRICT;
+
+-- So that a change is noticed without reading the tables.
+CREATE INDEX parts_version ON parts(version);
+CREATE INDEX jobs_version ON jobs(version);
+CREATE INDEX orders_version ON orders(version);
