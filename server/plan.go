@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"fmt"
+	"math"
 	"net/http"
 	"strconv"
 	"strings"
@@ -62,7 +63,6 @@ func may(c echo.Context, right access.Right) bool {
 func (s *Server) planning(c echo.Context, r *store.Ready, v *planView) error {
 	ctx := c.Request().Context()
 	see := holdersFor(c)
-	veil := veilFor(see, &r.Verdict)
 	open := r.Job.State == "planned" || r.Job.State == "running"
 	v.Code = r.Job.Code
 	v.CanPlan, v.CanClose = open && may(c, access.PlanJobs), r.Job.State != "closed" && may(c, access.PlanJobs)
@@ -89,7 +89,7 @@ func (s *Server) planning(c echo.Context, r *store.Ready, v *planView) error {
 	if err := s.kitView(ctx, r, see, v); err != nil {
 		return err
 	}
-	if err := s.clashView(ctx, r, veil, v); err != nil {
+	if err := s.clashView(ctx, r, v); err != nil {
 		return err
 	}
 	return s.choices(ctx, r, v)
@@ -151,16 +151,18 @@ func veilName(see holders, name string) *strings.Replacer {
 
 // clashView says what other jobs keep from this one, and the ways out: another stack, another
 // day, or to buy.
-func (s *Server) clashView(ctx context.Context, r *store.Ready, veil *strings.Replacer, v *planView) error {
+func (s *Server) clashView(ctx context.Context, r *store.Ready, v *planView) error {
 	clashes, err := s.store.Clashes(ctx, r)
-	if err != nil || len(clashes) == 0 {
+	if err != nil {
 		return err
 	}
 	for _, cl := range clashes {
 		v.Clashes = append(v.Clashes, sentence("the stack it would get by itself is not free: "+cl.Says))
 	}
 	if r.Verdict.Buildable {
-		v.WaysOut = append(v.WaysOut, "Another stack: the ones below are free on its days.")
+		if len(clashes) > 0 {
+			v.WaysOut = append(v.WaysOut, "Another stack: the ones below are free on its days.")
+		}
 		return nil
 	}
 	day, err := s.store.Earliest(ctx, r, clashes)
@@ -170,19 +172,33 @@ func (s *Server) clashView(ctx context.Context, r *store.Ready, veil *strings.Re
 	if day != "" {
 		v.WaysOut = append(v.WaysOut, "Another day: it can be built from "+string(day)+" on.")
 	}
-	for i := range r.Verdict.Options {
-		if o := &r.Verdict.Options[i]; o.PriceCents.Known {
-			t := "Buy: " + veil.Replace(o.Text) + ", " + money(o.PriceCents.V, o.Currency)
-			if o.LeadDays.Known {
-				t += ", " + count(int64(o.LeadDays.V), "day", "days") + " to come"
+	buy, err := s.store.BuyFor(ctx, r)
+	if err != nil {
+		return err
+	}
+	if len(buy.Lines) > 0 {
+		var parts []string
+		for _, l := range buy.Lines {
+			t := string(l.Part.Kind) + " " + l.Part.Code + ", " + money(float64(l.Cents), buy.Currency)
+			if l.Qty > 1 {
+				t = strconv.Itoa(l.Qty) + " × " + t
 			}
-			v.WaysOut = append(v.WaysOut, t+".")
-			break
+			if l.Part.LeadDays.Known {
+				t += ", " + count(int64(l.Part.LeadDays.V), "day", "days") + " to come"
+			}
+			parts = append(parts, t)
+		}
+		v.WaysOut = append(v.WaysOut, "Buy, in time for "+string(r.Job.FromDay)+": "+strings.Join(parts, "; ")+".")
+		return nil
+	}
+	for i := range r.Verdict.Options {
+		if o := &r.Verdict.Options[i]; o.PriceCents.Known && o.LeadDays.Known {
+			there := s.store.Today().Add(int(math.Ceil(o.LeadDays.V)))
+			v.WaysOut = append(v.WaysOut, "Buy and wait: "+shortOption(&optionGroup{Option: *o})+", "+money(o.PriceCents.V, o.Currency)+", there on "+string(there)+" when ordered today.")
+			return nil
 		}
 	}
-	if len(v.WaysOut) == 0 {
-		v.WaysOut = append(v.WaysOut, "No other stack, no day and no part on record would do; see what is missing below.")
-	}
+	v.WaysOut = append(v.WaysOut, "Nothing to buy: no part on record that would do has a price and a lead time.")
 	return nil
 }
 

@@ -101,3 +101,13 @@ func purchases(shelf *stack.Shelf, today stack.Date, asked []stack.Request) Purc
 	out.Unsolved, out.Singles = append(out.Unsolved, left...), first.Singles
 	return out
 }
+
+// BuyFor is the cheapest set of recorded parts, in time for its first day, that makes one job
+// buildable. Nothing to buy and nothing that helps are both no lines.
+func (s *Store) BuyFor(ctx context.Context, r *Ready) (stack.Purchases, error) {
+	shelf, err := s.Shelf(ctx)
+	if err != nil || r.Err != nil {
+		return stack.Purchases{}, err
+	}
+	return purchases(shelf, stack.Date(s.Today()), []stack.Request{r.Request}).Purchases, nil
+}
