@@ -97,7 +97,7 @@ func seatOf(designation string) (seat string, re Opt, ok bool) {
 	if err != nil || in.Thickness == "" {
 		return "", Opt{}, false
 	}
-	seat = string([]byte{in.Shape, in.Clearance, in.Tolerance, in.Type}) + in.Size + in.Thickness
+	seat = in.Seat() // a round one keeps its corner: 12 with M0 is 12.0 mm, with 00 it is 12.7
 	if in.RE > 0 {
 		re = Some(in.RE)
 	}

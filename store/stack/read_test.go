@@ -130,3 +130,42 @@ func TestMates(t *testing.T) {
 		}
 	}
 }
+
+// A round insert of 12.0 mm does not fit a pocket for 12.7 mm, though both are called 12; a
+// pocket that does not say which is met by neither.
+func TestRoundInsertsAreTwoSizes(t *testing.T) {
+	seat := func(designation string) Joint {
+		p, err := ReadPart([]byte(`{"kind":"insert","id":"I","designation":"` + designation + `","edges":4}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		j, ok := p.joint(Machine, Pocket)
+		if !ok {
+			t.Fatalf("%s has no pocket", designation)
+		}
+		return *j
+	}
+	pocket := func(code string) Joint {
+		p, err := ReadPart([]byte(`{"kind":"head","id":"H","CCMS":"H32","seat":"` + code + `","HAND":"R","DMIN":40,"LF":32}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		j, _ := p.joint(Workpiece, Pocket)
+		return *j
+	}
+	for _, tt := range []struct {
+		insert, pocket string
+		want           bool
+	}{
+		{"RCMT 1204M0", "RCMT1204M0", true},
+		{"RCMT 120400", "RCMT120400", true},
+		{"RCMT 1204M0", "RCMT120400", false},
+		{"RCMT 120400", "RCMT1204M0", false},
+		{"RCMT 120400", "RCMT1204", false},
+		{"CNMG 120408", "CNMG1204", true},
+	} {
+		if got := Mates(seat(tt.insert), pocket(tt.pocket)); got != tt.want {
+			t.Errorf("%s in a pocket %s: %v, want %v", tt.insert, tt.pocket, got, tt.want)
+		}
+	}
+}
