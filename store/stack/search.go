@@ -474,6 +474,17 @@ func (q *search) build(b *barCand) {
 				}
 				break
 			}
+			if w := q.bar(); w != nil && q.mode != modeNearest && cost+f.cost == w.cost && warn+f.warn.count() == w.warn.count() && n+f.n == w.n &&
+				b.rec.shank == w.d && b.set == w.set && stiffness(b.rec.part) == stiffness(w.bar.rec.part) {
+				// Alike in all but the names: those of w stand before, or it is not worth a look.
+				x := found{bar: b.cand, rear: r, front: f}
+				if c, at := compareNamed(&x, w, r.n+1+f.n); c > 0 {
+					if at <= r.n {
+						break
+					}
+					continue
+				}
+			}
 			q.join(b, r, f)
 		}
 	}
@@ -645,11 +656,49 @@ func compare(a, b *found) int {
 		cmp.Compare(stiffness(b.bar.rec.part), stiffness(a.bar.rec.part))); c != 0 {
 		return c
 	}
-	return slices.CompareFunc(a.pieces(), b.pieces(), func(a, b *cand) int {
-		return cmp.Or(cmp.Compare(a.name(), b.name()), cmp.Compare(a.rec.part.Code, b.rec.part.Code),
+	c, _ := compareNamed(a, b, 1<<10)
+	return c
+}
+
+// compareNamed compares the first most pieces of two stacks by their codes, and tells at which
+// the difference is.
+func compareNamed(x, y *found, most int) (c, at int) {
+	for i := range most {
+		a, b := x.at(i), y.at(i)
+		switch {
+		case a == nil && b == nil:
+			return 0, i
+		case a == nil:
+			return -1, i
+		case b == nil:
+			return 1, i
+		case a == b:
+			continue
+		}
+		if c := cmp.Or(cmp.Compare(a.name(), b.name()), cmp.Compare(a.rec.part.Code, b.rec.part.Code),
 			cmp.Compare(a.rec.shank, b.rec.shank), cmp.Compare(a.rec.bore, b.rec.bore),
-			cmp.Compare(a.rec.ccws, b.rec.ccws), cmp.Compare(a.rec.ccms, b.rec.ccms), slices.Compare(a.rec.ends, b.rec.ends))
-	})
+			cmp.Compare(a.rec.ccws, b.rec.ccws), cmp.Compare(a.rec.ccms, b.rec.ccms), slices.Compare(a.rec.ends, b.rec.ends)); c != 0 {
+			return c, i
+		}
+	}
+	return 0, most
+}
+
+// at returns the i-th of pieces, nil after the last.
+func (x *found) at(i int) *cand {
+	if i < x.rear.n {
+		return x.rear.p[i]
+	}
+	if i -= x.rear.n; i == 0 {
+		return x.bar
+	}
+	if i--; i < x.front.n {
+		return x.front.p[i]
+	}
+	if i -= x.front.n; x.line != nil && i < x.line.n {
+		return x.line.p[i]
+	}
+	return nil
 }
 
 func (c *cand) name() string {
