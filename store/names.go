@@ -170,12 +170,7 @@ func (t *Told) insert(text string) error {
 		return err
 	}
 	t.Canonical, t.Edges, t.Positions, t.Notes = in.String(), in.Edges(), in.Positions(), reading.Notes()
-	// The stack room's seats leave the corner out; a round insert spells M0 or 00 there.
-	seat := in.Seat()
-	if in.Shape == 'R' {
-		seat = strings.TrimSuffix(seat, in.Corner)
-	}
-	t.fact("seat", seat, seat)
+	t.fact("seat", in.Seat(), in.Seat())
 	if in.RE > 0 {
 		t.mm("RE", in.RE)
 	}
