@@ -234,6 +234,16 @@ func TestIssuedToTheJobItself(t *testing.T) {
 		if r = b.check(one); !r.Verdict.Buildable || r.Has != 3 {
 			t.Errorf("holder on the shelf, the rest with the job: %v", r.Verdict.Reasons)
 		}
+		// Without a plan too: what it has is its own, whatever was promised.
+		if _, err := s.Unplan(ctx, op(s.boss), one.ID); err != nil {
+			t.Fatal(err)
+		}
+		if r = b.check(one); !r.Verdict.Buildable || r.Plan != nil || r.Has != 3 {
+			t.Errorf("not planned, and 3 of 4 with the job: %v", r.Verdict.Reasons)
+		}
+		if r := b.check(two); r.Verdict.Buildable {
+			t.Error("another job may have the head that is with J-1")
+		}
 		// The whole shelf is asked where what the job has is of no use by itself.
 		s.must(s.retire(b.item("HLD", 0).ID))
 		s.must(s.retire(b.item("HLD", 1).ID))
