@@ -64,6 +64,7 @@ func (s *Server) piecePage(c echo.Context) error {
 	}
 	v.Label = "/pieces/" + st.Tag + "/label.svg"
 	v.LabelPDF = "/pieces/" + st.Tag + "/label.pdf"
+	v.LabelPrint = s.labelLink(c, st.Tag)
 	if see.all {
 		lines, err := s.store.Lines(ctx, store.LineFilter{Item: st.ID, Limit: 100})
 		if err != nil {
@@ -250,6 +251,9 @@ func (s *Server) placePage(c echo.Context) error {
 	}
 	if p.Tag != nil {
 		v.Tag = *p.Tag
+	}
+	if p.Kind == store.Bin || p.Kind == store.StationAt {
+		v.LabelPrint = s.labelLink(c, p.Code)
 	}
 	return s.page(c, http.StatusOK, "place", p.Code, v)
 }

@@ -22,6 +22,7 @@ var pageBodies = map[string]any{
 	"part": partPage{}, "piece": piecePage{}, "place": placePage{}, "ledger": ledgerPage{}, "people": peoplePage{},
 	"machines": machinesBody{}, "machine": machineBody{}, "edges": accountBody{}, "lives": livesBody{}, "life": lifeBody{},
 	"buying": buyingPage{}, "buypart": buyPartPage{}, "buytable": buyTablePage{}, "buyrules": rulesPage{}, "orders": ordersPage{}, "order": orderPage{}, "counting": countingPage{},
+	"labels": labelsBody{}, "labelprint": labelPrintBody{}, "worn": wornBody{}, "badges": badgesBody{},
 	"suppliers": suppliersPage{}, "supplier": supplierPage{},
 }
 
@@ -237,6 +238,7 @@ func (sh *shop) pagesOfShop() []string {
 		"/parts/new", "/parts/new?kind=insert&designation=CNMG+432", "/parts/new?kind=bar&designation=A25X-SCLCR09", "/parts/new?kind=insert&designation=CXMG", "/parts/import",
 		"/parts/INS-D11-08/merge", "/codes", "/codes?code=4012345678901", "/regrind", "/parts/BAR-40-470",
 		"/pieces/" + sh.tags("BAR-40-470")[0], "/pieces/" + sh.tags("INS-D11-08")[0], "/places/A1-2", "/ledger", "/people", "/nothing-here",
+		"/labels", "/labels?select=pieces", "/labels?select=cards", "/labels/worn", "/labels/badges",
 		"/machines", "/machines/L3", "/edges", "/lives",
 		"/buying", "/buying/parts/INS-D11-08", "/buying/money", "/buying/levels", "/buying/surplus", "/buying/rules", "/orders", "/suppliers", "/counting",
 	}

@@ -71,6 +71,9 @@ func (s *Server) searchPage(c echo.Context) error {
 			s.log.Warn("a look-up in vain was not kept", "error", err)
 		}
 	}
+	if !strings.ContainsAny(q, ",;") && len(v.Items)+len(v.Parts) > 0 && len(v.People) == 0 {
+		v.LabelPrint = s.labelLink(c, q)
+	}
 	return s.page(c, http.StatusOK, "search", "Search", v)
 }
 
@@ -188,6 +191,7 @@ func (s *Server) partPage(c echo.Context) error {
 		}
 	}
 	v.Readings = []reading{{"On hand", fmt.Sprint(on), "pieces"}, {"Out", fmt.Sprint(out), ""}, {"Held back", fmt.Sprint(held), ""}}
+	v.LabelPrint = s.labelLink(c, p.Code)
 	return s.page(c, http.StatusOK, "part", p.Code, v)
 }
 

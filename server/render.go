@@ -75,6 +75,7 @@ var nav = []struct {
 	{"/orders", "Orders", access.SeeBuying},
 	{"/counting", "Counting", access.MovePieces},
 	{"/names", "Names", access.SeeShop},
+	{"/labels", "Labels", access.PrintLabels},
 	{"/ledger", "Ledger", access.SeeLedger},
 	{"/people", "People", access.SeePeople},
 }

@@ -111,6 +111,7 @@ type searchPage struct {
 	ShowMissed bool
 	Missed     string // the week's look-ups in vain
 	MissedTop  []hitRow
+	LabelPrint string // address where labels of what was found are printed
 }
 
 type hitRow struct{ Href, Code, Name, Note string }
@@ -141,6 +142,7 @@ type partPage struct {
 
 	MayKeep, MayMerge                    bool
 	Op, MergeHref, CodeHref, RegrindHref string
+	LabelPrint                           string // address where its labels are printed
 }
 
 // A valueRow is one value of a part.
@@ -162,6 +164,7 @@ type piecePage struct {
 	Places          []factView
 	Label           string // address of its label as SVG, "" when there is none
 	LabelPDF        string
+	LabelPrint      string // address where it is printed, "" for who may not
 	ShowHistory     bool
 	History         movementsView
 }
@@ -169,6 +172,7 @@ type piecePage struct {
 // placePage is what stands in one place.
 type placePage struct {
 	Tag, Code, Name, Kind string
+	LabelPrint            string // address where its labels are printed, "" for who may not
 	Items                 []itemRow
 }
 

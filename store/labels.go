@@ -56,6 +56,7 @@ var partKinds = map[string]string{
 // A choice is
 //   - "all" (or nothing): every piece and lot in the shop, bin, station, machine, job that is
 //     planned or running, and act card;
+//   - "new": what came in and has no print on record;
 //   - a kind: pieces, lots, bins, stations, machines, jobs, cards, keys (quantity keys, which
 //     also come with cards); of parts: holders, sleeves, bars, heads, inserts, hoses, fittings,
 //     adapters, spares;
@@ -200,6 +201,9 @@ func (c *chosen) term(ctx context.Context, t string) error {
 			}
 		}
 		return nil
+	}
+	if low == "new" {
+		return c.items(ctx, inShop+" AND NOT EXISTS (SELECT 1 FROM label_prints lp WHERE lp.tag = i.tag)", false)
 	}
 	if k := labelKinds[low]; k != "" {
 		return c.kind(ctx, k)

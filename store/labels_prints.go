@@ -110,13 +110,16 @@ func (tx *Tx) printed(id string, actor PersonID, in PrintIn) error {
 }
 
 // BadgePrinted keeps on record that a person's badge was printed, without its text.
-func (s *Store) BadgePrinted(ctx context.Context, o Op, who PersonID, medium string) (Receipt, error) {
+func (s *Store) BadgePrinted(ctx context.Context, o Op, who PersonID, medium string) error {
+	if err := o.check(); err != nil {
+		return err
+	}
 	tag, err := personTag(who)
 	if err != nil {
-		return Receipt{}, err
+		return err
 	}
 	in := PrintIn{Tags: []string{tag}, Medium: medium, First: 1}
-	return Receipt{}, s.book(ctx, func(tx *Tx) error { return tx.printed(o.ID, o.Actor, in) })
+	return s.book(ctx, func(tx *Tx) error { return tx.printed(o.ID, o.Actor, in) })
 }
 
 // LabelRunOf reads a print and the tags on it, in their order.

@@ -57,6 +57,7 @@ func TestLabelsAreChosen(t *testing.T) {
 			{"L9/4", []string{place(stations[0].PlaceID)}},
 			{"j-9", []string{*job.Tag}},
 			{"key 5", []string{"5"}},
+			{"new", []string{lot, one, two}},
 			{"pieces," + lot, []string{one, two, lot}},
 		} {
 			ls, err := s.Labels(ctx, c.query)
@@ -68,6 +69,11 @@ func TestLabelsAreChosen(t *testing.T) {
 		s.must(err)
 		_, cards := ActCards()
 		want := slices.Concat([]string{one, two, lot, place(a), place(b), place(stations[0].PlaceID), *m.Tag, *job.Tag}, cards)
+		_, err = s.PrintLabels(ctx, op(s.gate), PrintIn{Tags: []string{one, lot}, Medium: "a4"})
+		s.must(err)
+		if ls, err := s.Labels(ctx, "new"); err != nil || !slices.Equal(tagsOf(ls), []string{two}) {
+			t.Errorf("new, after a print: %v, %v", tagsOf(ls), err)
+		}
 		for _, w := range want {
 			if !slices.Contains(tagsOf(all), w) {
 				t.Errorf("all of the shop lacks %s", w)
@@ -272,7 +278,7 @@ func TestBadgeLabel(t *testing.T) {
 			t.Errorf("the new badge is of %+v, %v", p, err)
 		}
 		o := op(s.admin)
-		_, err = s.BadgePrinted(ctx, o, s.op1.ID, "54x86")
+		err = s.BadgePrinted(ctx, o, s.op1.ID, "54x86")
 		s.must(err)
 		_, tags, err := s.LabelRunOf(ctx, o.ID)
 		if err != nil || len(tags) != 1 || tags[0] == l.Tag || tags[0][0] != TagPerson {

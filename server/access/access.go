@@ -64,15 +64,21 @@ const (
 	ReserveParts Right = "reserve"     // promise pieces to a job
 	LogEdges     Right = "log edges"   // log an edge that came off, count parts
 	PlanLives    Right = "plan lives"  // set the planned change and costs of a family of edges
-	PlanJobs     Right = "plan"        // choose a job's stack, release it, close the job
-	EditJobs     Right = "edit jobs"   // make and change jobs
-	RemarkStacks Right = "remark"      // keep a setter's words with a stack
 	KeepParts    Right = "keep parts"  // enter parts, link foreign codes
 	MergeParts   Right = "merge parts" // make one part of two, and take it apart again
 
 	SeeBuying     Right = "see buying"     // what to order, prices, suppliers, orders
 	EditOrders    Right = "edit orders"    // draft orders, put an alert to sleep
 	ApproveOrders Right = "approve orders" // approve orders, levels, rules, suppliers' terms
+	PlanJobs      Right = "plan"           // choose a job's stack, release it, close the job
+	EditJobs      Right = "edit jobs"      // make and change jobs
+	RemarkStacks  Right = "remark"         // keep a setter's words with a stack
+)
+
+// Rights of labels.
+const (
+	PrintLabels Right = "print labels" // tags of things; a print is on record
+	MakeBadges  Right = "make badges"  // a new badge ends the old one
 )
 
 // Table is every right by role. A reach of Own is checked twice: the route lets the person
@@ -94,15 +100,18 @@ var Table = map[Right]map[Role]Reach{
 	ReserveParts: row(No, No, Any, Any, No),
 	LogEdges:     row(No, Any, Any, Any, No),
 	PlanLives:    row(No, No, No, Any, No),
-	PlanJobs:     row(No, No, Any, Any, No),
-	EditJobs:     row(No, No, No, Any, No),
-	RemarkStacks: row(No, Any, Any, Any, No),
 	KeepParts:    row(No, No, Any, Any, No),
 	MergeParts:   row(No, No, No, Any, No),
 
 	SeeBuying:     row(No, No, Any, Any, No),
 	EditOrders:    row(No, No, Any, Any, No),
 	ApproveOrders: row(No, No, No, Any, No),
+	PlanJobs:      row(No, No, Any, Any, No),
+	EditJobs:      row(No, No, No, Any, No),
+	RemarkStacks:  row(No, Any, Any, Any, No),
+
+	PrintLabels: row(No, No, Any, Any, No),
+	MakeBadges:  row(No, No, No, Any, Any),
 }
 
 func row(visitor, operator, attendant, manager, admin Reach) map[Role]Reach {
