@@ -271,9 +271,12 @@ func (b *buyBook) plans(p *buyPart) (plans []reorder.JobPlan, promised int) {
 	if p.seat != "" {
 		for _, j := range b.jobOrder {
 			switch {
+			case j.planFor == p.ID && j.rest != nil && !j.closed:
+				// What it took so far was its own; what it still needs is known from the lives.
+				plans = append(plans, reorder.JobPlan{Job: j.Code, Planned: max(0, booked[j.Code]) + j.rest.edges, Reserved: left[j.Code], Need: j.need, SD: j.rest.sd})
 			case j.planFor == p.ID && j.edges > 0:
 				plans = append(plans, reorder.JobPlan{Job: j.Code, Planned: j.edges, Reserved: left[j.Code], Need: j.need, SD: j.sd, Closed: j.closed})
-			case j.edges == 0 && j.seat == p.seat && booked[j.Code] > 0:
+			case (j.edges == 0 || j.rest != nil) && j.seat == p.seat && booked[j.Code] > 0:
 				// A plan that nobody counted is not a plan of none: what the job took is its own,
 				// or the jobs to come would be bought for twice.
 				plans = append(plans, reorder.JobPlan{Job: j.Code, Planned: booked[j.Code], Need: j.need, Closed: true})

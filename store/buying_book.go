@@ -127,6 +127,15 @@ type buyJob struct {
 	edges   int     // planned in all
 	sd      float64 // of them
 	planFor PartID  // the insert that the plan counts for
+	rest    *restOf // what the life room expects of the rest of it; nil: no lives are on record
+}
+
+// A restOf is the edges that the rest of a job will eat, beyond those it holds already, from
+// the lives on record: the mean and its scatter.
+type restOf struct {
+	part  PartID
+	edges int
+	sd    float64
 }
 
 type buyVendor struct {
@@ -227,10 +236,10 @@ func (b *buyBook) refresh(ctx context.Context, s *Store) error {
 	if err := b.readOnHand(db, all); err != nil {
 		return err
 	}
-	b.planJobs(all)
-	if err := b.readLacks(ctx, s, fmt.Sprint(head.Seq, now)); err != nil {
+	if err := b.readLacks(ctx, s, fmt.Sprint(head.Seq, now, today)); err != nil {
 		return err
 	}
+	b.planJobs(all)
 	if all {
 		for id := range b.parts {
 			b.dirty[id] = true
@@ -580,7 +589,7 @@ func (b *buyBook) readJobs(db *gorm.DB) error {
 			j.edges, j.seat, j.radius, j.grade = max(0, min(req.Edges, 1_000_000)), req.Insert.Seat, req.Insert.RE, req.Insert.Grade
 		}
 		if o := old[j.ID]; o != nil {
-			j.planFor = o.planFor
+			j.planFor, j.rest = o.planFor, o.rest
 			if j.closed != o.closed || j.need != o.need || j.edges != o.edges || j.seat != o.seat || j.radius != o.radius || j.grade != o.grade || j.Code != o.Code {
 				b.dirty[j.planFor], b.replan = true, true
 			}

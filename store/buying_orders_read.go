@@ -155,7 +155,7 @@ func (b *buyBook) planJobs(all bool) {
 		}
 	}
 	for _, j := range b.jobOrder {
-		if j.edges == 0 || !all && !b.replan && !seats[j.seat] {
+		if j.edges == 0 && j.rest == nil || !all && !b.replan && !seats[j.seat] {
 			continue
 		}
 		best := b.insertFor(j)
@@ -170,6 +170,9 @@ func (b *buyBook) planJobs(all bool) {
 }
 
 func (b *buyBook) insertFor(j *buyJob) PartID {
+	if j.rest != nil {
+		return j.rest.part
+	}
 	type candidate struct {
 		p     *buyPart
 		taken int
@@ -200,6 +203,29 @@ func (b *buyBook) insertFor(j *buyJob) PartID {
 	return best.p.ID
 }
 
+// readRests asks the life room what the rest of each open job will eat. A job without lives on
+// record keeps the number it was planned with.
+func (b *buyBook) readRests(ctx context.Context, s *Store) error {
+	for _, j := range b.jobOrder {
+		if j.closed {
+			continue
+		}
+		need, err := s.JobEdges(ctx, j.ID, 0.5)
+		if err != nil {
+			return err
+		}
+		var rest *restOf
+		if n := need.Need; n != nil && n.Demand != nil && b.parts[need.Part.ID] != nil {
+			rest = &restOf{need.Part.ID, max(0, int(math.Ceil(n.Demand.ExpectedEdges-1e-9))-need.Held), n.Demand.SDEdges}
+		}
+		if (rest == nil) != (j.rest == nil) || rest != nil && *rest != *j.rest {
+			b.dirty[j.planFor], b.replan = true, true
+			j.rest = rest
+		}
+	}
+	return nil
+}
+
 // A lack is a piece that a planned job can not be built without, and that nobody owns.
 type lack struct {
 	job  string
@@ -224,6 +250,9 @@ func (b *buyBook) readLacks(ctx context.Context, s *Store, state string) error {
 	began := s.Now()
 	if b.lacksFor == state || b.lacksFor != "" && b.lacksIn.Milliseconds() > 100 && began.Sub(b.lacksAt).Seconds() < 60 {
 		return nil
+	}
+	if err := b.readRests(ctx, s); err != nil {
+		return err
 	}
 	ready, err := s.Readiness(ctx)
 	if err != nil {
