@@ -440,6 +440,23 @@ func (e *entry) mounted(in EdgeIn, st stationRow, job Job, box standing, part Pa
 			return up, err
 		}
 	}
+	if in.Edge > 1 { // an insert that was taken out with edges left may be put in again
+		var back EdgeInsert
+		r := e.Where("item_id = ? AND job_id = ? AND ended_how = 'taken out' AND used = ?", box.ID, job.ID, in.Edge-1).Order("id DESC").Limit(1).Find(&back)
+		if r.Error != nil {
+			return up, r.Error
+		}
+		there := int64(0)
+		if r.RowsAffected > 0 {
+			if there, err = e.onHand(back.ItemID, back.PlaceID); err != nil {
+				return up, err
+			}
+		}
+		if there > 0 {
+			back.StationID, back.EndedAt, back.EndedOp, back.EndedHow = st.ID, Time{}, nil, ""
+			return back, e.exec("UPDATE edge_inserts SET station_id = ?, ended_at = NULL, ended_op = NULL, ended_how = '' WHERE id = ?", st.ID, back.ID)
+		}
+	}
 	up = EdgeInsert{ItemID: box.ID, PartID: part.ID, StationID: st.ID, JobID: job.ID, Edges: part.Edges, MountedAt: e.now, MountedOp: e.op.ID}
 	if box.EdgesLeft != nil {
 		up.Used = part.Edges - *box.EdgesLeft
@@ -458,32 +475,36 @@ func (e *entry) takenFrom(st stationRow, job Job, box standing) (PlaceID, error)
 		Kind    PlaceKind
 		ForJob  int64
 		Mine    int64
-		Up      int64
+		Up      int64 // inserts of it in machines
+		Aside   int64 // taken out with edges used; some may have been brought back since
 	}
 	if err := e.Raw(`SELECT s.place_id, s.qty, p.kind,
 		(SELECT count(*) FROM holdings h WHERE h.item_id = s.item_id AND h.place_id = s.place_id AND h.qty > 0 AND h.job_id = ?) AS for_job,
 		(SELECT count(*) FROM people w WHERE w.place_id = s.place_id AND w.id = ?) AS mine,
-		(SELECT count(*) FROM edge_inserts u WHERE u.item_id = s.item_id AND u.place_id = s.place_id AND u.ended_at IS NULL) AS up
+		(SELECT count(*) FROM edge_inserts u WHERE u.item_id = s.item_id AND u.place_id = s.place_id AND u.ended_at IS NULL) AS up,
+		(SELECT count(*) FROM edge_inserts u WHERE u.item_id = s.item_id AND u.place_id = s.place_id AND u.job_id = ? AND u.ended_how = 'taken out') AS aside
 		FROM stock s JOIN places p ON p.id = s.place_id
-		WHERE s.item_id = ? AND s.qty > 0 AND p.kind IN ('bin','station','person','kit') ORDER BY p.sort_key, p.code, p.id`, job.ID, e.op.Actor, box.ID).Scan(&at).Error; err != nil {
+		WHERE s.item_id = ? AND s.qty > 0 AND p.kind IN ('bin','station','person','kit') ORDER BY p.sort_key, p.code, p.id`, job.ID, e.op.Actor, job.ID, box.ID).Scan(&at).Error; err != nil {
 		return 0, err
 	}
 	best, rank := -1, 0
 	for i, h := range at {
-		r := 1
+		r := 2 // in somebody's hands
 		switch {
 		case h.Qty <= h.Up && h.Kind.Holds(): // all of them stand in machines already
 			continue
+		case h.Qty <= h.Up+h.Aside && h.Kind.Holds(): // or lie aside, begun: only if there is no other
+			r = 1
 		case h.PlaceID == st.PlaceID:
-			r = 6
+			r = 7
 		case h.Kind.Holds() && h.ForJob > 0 && h.Mine > 0:
-			r = 5
+			r = 6
 		case h.Kind.Holds() && h.ForJob > 0:
-			r = 4
+			r = 5
 		case h.Mine > 0:
-			r = 3
+			r = 4
 		case h.Kind == Bin:
-			r = 2
+			r = 3
 		}
 		if r > rank {
 			best, rank = i, r

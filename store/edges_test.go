@@ -262,6 +262,31 @@ func TestEdgeUndo(t *testing.T) {
 	})
 }
 
+// An insert taken out with edges left goes on where it was when it is put in again, and both
+// ways can be undone.
+func TestInsertPutInAgain(t *testing.T) {
+	engines(t, func(t *testing.T, s *shop) {
+		b := newBench(s, 3)
+		b.log(EdgeIn{Parts: 20, Reason: life.Worn})
+		b.log(EdgeIn{Parts: 21, Reason: life.Worn, Fresh: true}) // the first insert lies aside with two edges
+		b.refused(EdgeIn{Parts: 5, Edge: 3, Reason: life.Worn}, ErrBadInput, "edge 2 up")
+		b.log(EdgeIn{Parts: 22, Reason: life.Worn, Edge: 2})
+		again := b.log(EdgeIn{Parts: 23, Reason: life.Worn, Edge: 2, Fresh: true}) // and back to the first
+		if n := b.count("edge_inserts"); n != 2 {
+			t.Errorf("%d inserts, want 2", n)
+		}
+		_, err := s.Reverse(ctx, op(b.op1), again, "wrong one")
+		s.must(err)
+		b.log(EdgeIn{Parts: 23, Reason: life.Worn, Edge: 2, Fresh: true})
+		b.log(EdgeIn{Parts: 24, Reason: life.Worn}) // its third and last
+		acc, err := s.EdgeAccount(ctx)
+		if s.must(err); acc.Rows[0].Issued != 6 || acc.Rows[0].Used != 5 || acc.Rows[0].Left != 1 || acc.Rows[0].Unexplained != 0 {
+			t.Errorf("two inserts of three: %+v", acc.Rows[0])
+		}
+		s.sound()
+	})
+}
+
 // A life far from usual asks why; broken edges and the end of the job have said it.
 func TestEdgeFarFromUsual(t *testing.T) {
 	engines(t, func(t *testing.T, s *shop) {

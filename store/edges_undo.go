@@ -43,7 +43,13 @@ func (e *entry) undoEdge(opID, reason string) error {
 	if err := e.Where("id = ?", run.InsertID).Limit(1).Find(&up).Error; err != nil {
 		return err
 	}
-	if up.MountedOp == opID {
+	var swapped int64 // inserts that this change took out of the station
+	if err := e.Raw("SELECT count(*) FROM edge_inserts WHERE ended_op = ? AND id <> ? AND ended_how IN ('taken out','gone')", opID, up.ID).Scan(&swapped).Error; err != nil {
+		return err
+	}
+	if up.MountedOp != opID && swapped > 0 { // it had been put in again for this change
+		err = e.exec("UPDATE edge_inserts SET used = used - 1, thrown = 0, thrown_why = '', ended_at = ?, ended_op = ?, ended_how = 'taken out' WHERE id = ?", e.now, e.op.ID, up.ID)
+	} else if up.MountedOp == opID {
 		err = e.exec("UPDATE edge_inserts SET used = used - 1, thrown = 0, thrown_why = '', ended_at = ?, ended_op = ?, ended_how = 'undone' WHERE id = ?", e.now, e.op.ID, up.ID)
 	} else {
 		err = e.exec("UPDATE edge_inserts SET used = used - 1, thrown = 0, thrown_why = '', ended_at = NULL, ended_op = NULL, ended_how = '' WHERE id = ?", up.ID)

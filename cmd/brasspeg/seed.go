@@ -33,8 +33,13 @@ type seeder struct {
 	jobs    map[string]store.Job
 	lastAct map[string]int // of a past job: the index of its last act
 	ops     map[int]string // act -> op id, for what is taken back
-	toSend  []*shop.Order  // orders of the history that are still to be placed
-	sent    []openOrder
+
+	lastEdge map[store.StationID]string // op id of the last change on a station
+	gone     map[goneName]int           // used-up inserts that a log scrapped
+	up       map[upName]upInsert
+	lastJob  map[store.StationID]string
+	toSend   []*shop.Order // orders of the history that are still to be placed
+	sent     []openOrder
 }
 
 // A pileName tells lots apart: new ones by box, part-used ones also by the edges left.
@@ -44,7 +49,7 @@ type pileName struct {
 }
 
 // seed fills an empty store with the demo shop: people, catalogue, jobs, six months of acts,
-// promises. Edges that came off are not booked yet; the movements of their inserts are.
+// promises, and the edges that came off with the account of their inserts.
 // Afterwards the store's clock runs from where it stood. It must be the only user of the store.
 func seed(ctx context.Context, st *store.Store, sh shop.Shop) error {
 	h, err := sh.History()
@@ -55,7 +60,7 @@ func seed(ctx context.Context, st *store.Store, sh shop.Shop) error {
 		people: map[string]store.Person{}, places: map[string]store.PlaceID{}, parts: map[string]store.Part{},
 		pieces: map[int]store.ItemID{}, lots: map[pileName]store.ItemID{}, station: map[string]store.Station{},
 		machine: map[string]store.MachineID{}, past: map[string]*shop.PastJob{}, jobs: map[string]store.Job{},
-		lastAct: map[string]int{}, ops: map[int]string{}}
+		lastAct: map[string]int{}, ops: map[int]string{}, lastEdge: map[store.StationID]string{}, gone: map[goneName]int{}, up: map[upName]upInsert{}, lastJob: map[store.StationID]string{}}
 	ahead := time.Until(s.begun).Round(time.Second) // 0 on the wall clock
 	st.SetClock(func() time.Time { return s.now })
 	defer st.SetClock(func() time.Time { return time.Now().Add(ahead) })
@@ -210,7 +215,7 @@ func (s *seeder) act(ctx context.Context, i int, a shop.Act) error {
 	}
 	switch a.Kind {
 	case shop.Edge:
-		return nil
+		return s.edge(ctx, by, job, a)
 	case shop.Receive:
 		return s.receive(ctx, by, a)
 	case shop.Issue, shop.Use:
@@ -341,6 +346,13 @@ func (s *seeder) giveBack(ctx context.Context, by store.PersonID, a shop.Act) er
 		g := group{l.To, -1}
 		if s.parts[l.Part].Edges > 0 {
 			g.edges = l.EdgesNow
+		}
+		n, err := s.stillThere(l, a.Job)
+		if err != nil {
+			return err
+		}
+		if l.Qty = n; n == 0 {
+			continue
 		}
 		if lines[g] == nil {
 			order = append(order, g)
