@@ -103,7 +103,7 @@ func (q *search) sleeveSums(d float64) []sum {
 
 // floorOf returns the least of the ways behind a bar like r.
 func (q *search) floorOf(r *rec, short, through bool) floor {
-	key := floorKey{rearKey{sizeKey(r.shank), r.ccms, r.damped, r.flat, r.carbide}, short, through}
+	key := floorKey{rearKey{sizeKey(r.shank), r.ccms, r.damped, r.flat, r.carbide, false}, short, through}
 	if f, ok := q.floors[key]; ok {
 		return f
 	}
@@ -132,7 +132,7 @@ func (q *search) floorOf(r *rec, short, through bool) floor {
 		}
 	}
 	if r.ccms != "" {
-		for _, h := range q.rearsFor(r) {
+		for _, h := range q.rearsFor(r, false) {
 			if f := (floor{h.cost, h.warn.count(), h.n}); f.compare(least) < 0 && (!through || h.cool) {
 				least = f
 			}

@@ -71,6 +71,7 @@ type rearKey struct {
 	damped  bool
 	flat    bool
 	carbide bool
+	sleeved bool
 }
 
 // A rear is a way from the station to where the bar sits: adapters, holder, sleeve.
@@ -440,16 +441,24 @@ func (q *search) build(b *barCand) {
 	if q.mode == modeNearest && q.known(b, b.bits, b.cost, b.warn.count(), b.n) {
 		return
 	}
-	rears := q.rearsFor(b.rec)
-	if len(rears) == 0 {
-		return
-	}
-	var fronts []front
+	fronts := q.inserts
 	if b.rec.ccws != "" {
 		fronts = q.frontsFor(b.rec.ccws)
-	} else {
-		fronts = q.inserts
 	}
+	if len(fronts) == 0 {
+		return
+	}
+	q.joinAll(b, q.rearsFor(b.rec, false), fronts)
+	f := &fronts[0]
+	if n := 3 + f.n; q.beyond(b, b.cost+f.cost, b.warn.count()+f.warn.count(), n) ||
+		q.mode == modeNearest && q.known(b, b.bits|f.bits, b.cost+f.cost, b.warn.count()+f.warn.count(), n) {
+		return // a holder and a sleeve at least
+	}
+	q.joinAll(b, q.rearsFor(b.rec, true), fronts)
+}
+
+// joinAll builds the stacks on a bar out of the ways behind and before it.
+func (q *search) joinAll(b *barCand, rears []rear, fronts []front) {
 	// Both lists are sorted by cost, warnings, parts; the warnings of a front are never those of
 	// a bar or a rear, so the first front that is beyond hope ends its row.
 	// Outside the nearest mode a bar that has no inlet needs a way that is whole and rated.

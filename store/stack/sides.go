@@ -89,7 +89,7 @@ func (q *search) holdersFor(d float64, code string) []rear {
 		for _, c := range q.s.coded(Holder, Workpiece, Coupling, code) {
 			take(c)
 		}
-		return q.skyRear(out, 0)
+		return q.skyRear(out, 0, false)
 	}
 	q.s.rounds(Holder, d, take)
 	if q.mode == modeMissing {
@@ -98,7 +98,7 @@ func (q *search) holdersFor(d float64, code string) []rear {
 			{Side: Workpiece, Family: Cylindrical, Gender: "F", Size: Some(d), Clamp: "split"}}}
 		out = append(out, q.withHolder(q.seats[0], hole(p, rec{bore: d, lsc: inf, iface: q.req.Station.Interface})))
 	}
-	out = q.skyRear(out, 0)
+	out = q.skyRear(out, 0, false)
 	q.holders[key] = out
 	return out
 }
@@ -114,8 +114,11 @@ func (q *search) withHolder(at rear, c *cand) rear {
 
 // rearsFor lists the ways from the station to where this bar sits, with the clamp rules
 // applied.
-func (q *search) rearsFor(b *rec) []rear {
-	key := rearKey{sizeKey(b.shank), b.ccms, b.damped, b.flat, b.carbide}
+//
+// The ways without a sleeve and those with one are listed apart: where the first are better
+// than any of the second, the second are not made.
+func (q *search) rearsFor(b *rec, sleeved bool) []rear {
+	key := rearKey{sizeKey(b.shank), b.ccms, b.damped, b.flat, b.carbide, sleeved}
 	if r, ok := q.rears[key]; ok {
 		return r
 	}
@@ -141,6 +144,9 @@ func (q *search) rearsFor(b *rec) []rear {
 		}
 	}
 	if b.ccms != "" {
+		if sleeved {
+			return nil
+		}
 		out = q.holdersFor(0, b.ccms)
 		if len(out) == 0 && q.mode == modeNearest && q.slack >= pointUnmated {
 			out = []rear{q.noHold()}
@@ -148,14 +154,22 @@ func (q *search) rearsFor(b *rec) []rear {
 		q.rears[key] = out
 		return out
 	}
-	for _, r := range q.holdersFor(b.shank, "") {
-		judge(r, nil)
+	if !sleeved {
+		for _, r := range q.holdersFor(b.shank, "") {
+			judge(r, nil)
+		}
+		if q.mode == modeNearest && q.slack >= pointUnmated {
+			out = append(out, q.noHold())
+		}
+		out = q.skyRear(out, b.shank, true)
+		q.rears[key] = out
+		return out
 	}
 	for _, sl := range q.sleevesFor(b.shank) {
 		c := sl.p[0]
 		for _, h := range q.holdersFor(c.rec.shank, "") {
 			// Of two ways each, the better ones of both stand before the worse ones of both.
-			if (h.worse+1)*(sl.worse+1) > q.k && q.mode != modeNearest {
+			if q.mode != modeNearest && ((h.worse+1)*(sl.worse+1) > q.k || h.lsc < minGripD*b.shank-deadband) {
 				continue
 			}
 			judge(q.withSleeve(h, c), c.rec)
@@ -164,10 +178,7 @@ func (q *search) rearsFor(b *rec) []rear {
 	if q.mode == modeMissing {
 		q.holeSleeves(b.shank, judge)
 	}
-	if q.mode == modeNearest && q.slack >= pointUnmated {
-		out = append(out, q.noHold())
-	}
-	out = q.skyRear(out, b.shank)
+	out = q.skyRear(out, b.shank, true)
 	q.rears[key] = out
 	return out
 }
@@ -185,6 +196,9 @@ func (q *search) sleevesFor(d float64) []rear {
 			return
 		}
 		for _, r := range q.of(c) {
+			if q.mode != modeNearest && r.lsc < minGripD*d-deadband {
+				continue
+			}
 			if c := q.candidate(r); c != nil && c.cost <= q.slack {
 				w := rear{cp: inf, lsc: r.lsc, clamp: r.sleeveKey, cool: r.part.Sealed}
 				if r.part.Index == "none" {
@@ -195,7 +209,7 @@ func (q *search) sleevesFor(d float64) []rear {
 			}
 		}
 	})
-	out := q.skyRear(all, 0)
+	out := q.skyRear(all, d, false)
 	q.sleeves[key] = out
 	return out
 }
@@ -471,9 +485,9 @@ func (q *search) weight(cost int) int {
 // skyRear keeps the ways that fewer than k others are at least as good as in everything that
 // a stack asks of them. The k best stacks are all built from those.
 //
-// d is the bar's diameter where the clamp rules have been applied to it, else 0: then only what
-// the holder's grip does for the stack counts, not how much more it could hold.
-func (q *search) skyRear(in []rear, d float64) []rear {
+// d is the bar's diameter where it is known, else 0: then only what the grip does for the stack
+// counts, not how much more could be held. judged tells that the clamp rules have been applied.
+func (q *search) skyRear(in []rear, d float64, judged bool) []rear {
 	if len(in) < 2 {
 		return in
 	}
@@ -494,7 +508,7 @@ func (q *search) skyRear(in []rear, d float64) []rear {
 	for _, i := range order {
 		better := 0
 		for j := range out {
-			if q.rearDominates(&out[j], &in[i], grip, need) {
+			if q.rearDominates(&out[j], &in[i], grip, need, judged && q.mode == modeStrict) {
 				if better += q.weight(out[j].cost); better >= q.k {
 					break
 				}
@@ -508,12 +522,12 @@ func (q *search) skyRear(in []rear, d float64) []rear {
 	return out
 }
 
-func (q *search) rearDominates(a, b *rear, grip, need float64) bool {
+func (q *search) rearDominates(a, b *rear, grip, need float64, anyClamp bool) bool {
 	if a.cost > b.cost || a.n > b.n || a.warn&^b.warn != 0 || a.lsc < min(b.lsc, grip) || a.none != b.none ||
 		a.proj > b.proj || a.mass > b.mass || a.noWT && !b.noWT {
 		return false
 	}
-	if a.clamp != b.clamp && (q.mode != modeStrict || grip == inf) {
+	if a.clamp != b.clamp && !anyClamp {
 		return false
 	}
 	if q.req.Coolant && (!a.cool && b.cool || a.cool && b.cool && a.cp < min(b.cp, need)) {
