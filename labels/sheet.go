@@ -51,6 +51,7 @@ var mediaText = regexp.MustCompile(`^(a4|letter|([0-9]+(?:\.[0-9]+)?)x([0-9]+(?:
 // ParseSheet reads what a person types for a medium: "a4", "letter", "50x25" for single
 // labels of that size in mm, or "a4:50x25" and "300x200:50x25" for paper filled with as many
 // cells of that size as it holds, centred. Else a *Refusal of ErrMedia.
+// The name of the sheet is what was typed, so that it can be kept and read again.
 func ParseSheet(s string) (Sheet, error) {
 	m := mediaText.FindStringSubmatch(strings.ToLower(strings.ReplaceAll(clean(s), " ", "")))
 	if m == nil {
@@ -69,6 +70,7 @@ func ParseSheet(s string) (Sheet, error) {
 		paper = Letter()
 	default:
 		paper = Single(Area{num(m[2]), num(m[3])}, 0)
+		paper.Name = m[0]
 	}
 	if m[4] != "" {
 		cell := Area{num(m[4]), num(m[5])}

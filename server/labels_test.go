@@ -163,6 +163,16 @@ func TestWornPage(t *testing.T) {
 	if a := c.post("/labels/prints", printForm(newOp(), tags[0], "sheet", "50x25", "dpi", "203")); a.status >= 300 {
 		t.Fatalf("%d %s", a.status, a.body)
 	}
+	runs, err := sh.store.LabelRuns(t.Context(), 1)
+	must(t, err)
+	for _, f := range []string{"", "/labels.pdf", "/labels.zpl", "/labels.epl", "/labels.png", "/labels.svg", "/page.svg"} {
+		if a := c.get("/labels/prints/" + runs[0].OpID + f); a.status != 200 || len(a.body) < 500 {
+			t.Errorf("print%s: %d, %d bytes", f, a.status, len(a.body))
+		}
+	}
+	if a := c.get("/labels?select=" + tags[0]); !strings.Contains(a.body, `<option value="50x25" selected>`) || !strings.Contains(a.body, `<option value="203" selected>`) {
+		t.Error("the label printer is not remembered")
+	}
 	if a := c.get("/labels/worn"); strings.Contains(a.body, tags[0]) || !strings.Contains(a.body, tags[1]) {
 		t.Error("a renewed label is still on the list, or its neighbour left it")
 	}

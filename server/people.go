@@ -4,6 +4,8 @@ import (
 	"net/http"
 
 	"github.com/labstack/echo/v4"
+
+	"brasspeg/server/access"
 )
 
 // peoplePage lists who works with the crib: GET /people.
@@ -13,6 +15,9 @@ func (s *Server) peoplePage(c echo.Context) error {
 		return err
 	}
 	var v peoplePage
+	if who, _ := actor(c); access.Of(who.role, access.MakeBadges) != access.No {
+		v.Badges = "/labels/badges"
+	}
 	for _, p := range people {
 		v.People = append(v.People, personRow{Login: p.Login, Name: p.Name, Role: string(p.Role), Phone: p.Phone})
 	}

@@ -192,7 +192,10 @@ type movementRow struct {
 	Seq, When, Act, Tag, Href, Item, Pieces, From, To, By, Why string
 }
 
-type peoplePage struct{ People []personRow }
+type peoplePage struct {
+	Badges string // address where badges are made, "" for who may not
+	People []personRow
+}
 
 type personRow struct{ Login, Name, Role, Phone string }
 

@@ -59,6 +59,10 @@ func demoStore(e *env) (s *store.Store, end func(), err error) {
 		end()
 		return nil, nil, fmt.Errorf("playing the demo shop: %w", err)
 	}
+	if err = seedLabels(e.ctx, s, strings.ToLower(sh.People[0].Code)); err != nil {
+		end()
+		return nil, nil, fmt.Errorf("labelling the demo shop: %w", err)
+	}
 	return s, end, nil
 }
 
