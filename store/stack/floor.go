@@ -157,3 +157,48 @@ func (q *search) floorOf(r *rec, short, through bool) floor {
 	q.floors[key] = least
 	return least
 }
+
+// A frontFloor is the least that the way before a bar costs, warns of and is made of, and the
+// longest there is, mm.
+type frontFloor struct {
+	floor
+	reach float64
+}
+
+// frontFloor returns the least of the ways before a coupling, "" for a bar with its own pocket;
+// false when there is none.
+func (q *search) frontFloor(coupling string) (frontFloor, bool) {
+	f, ok := q.ahead[coupling]
+	if ok {
+		return f, f.cost < math.MaxInt
+	}
+	f.cost = math.MaxInt
+	switch {
+	case len(q.inserts) == 0:
+	case coupling == "":
+		in := &q.inserts[0]
+		f.floor = floor{in.cost, in.warn.count(), in.n}
+	case q.mode == modeStrict && len(q.s.coded(Adapter, Machine, Coupling, coupling)) == 0:
+		in := &q.inserts[0]
+		for _, c := range q.s.coded(Head, Machine, Coupling, coupling) {
+			if c.of[0].seat != q.seat {
+				continue
+			}
+			for _, r := range q.of(c) {
+				if q.judgeEdge(r) == 0 && q.passes(r) {
+					f.floor, f.reach = floor{in.cost, in.warn.count(), in.n + 1}, max(f.reach, r.lf)
+				}
+			}
+		}
+	default:
+		fronts := q.frontsFor(coupling)
+		for i := range fronts {
+			f.reach = max(f.reach, fronts[i].lf)
+		}
+		if len(fronts) > 0 {
+			f.floor = floor{fronts[0].cost, fronts[0].warn.count(), fronts[0].n}
+		}
+	}
+	q.ahead[coupling] = f
+	return f, f.cost < math.MaxInt
+}

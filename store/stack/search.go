@@ -45,9 +45,9 @@ type search struct {
 	sleeves map[int64][]rear
 	rears   map[rearKey][]rear
 	floors  map[floorKey]floor
-	sums    map[int64][]sum    // of the holders with a bore
-	cuffs   map[int64][]sum    // of the sleeves with a bore
-	reach   map[string]float64 // mm, longest way before a coupling
+	sums    map[int64][]sum // of the holders with a bore
+	cuffs   map[int64][]sum // of the sleeves with a bore
+	ahead   map[string]frontFloor
 	fronts  map[string][]front
 	inserts []front
 	lines   *lines4
@@ -59,7 +59,8 @@ type search struct {
 	slack   int // and of that, what does not go to the bar
 	best    []found
 	seen    map[string]int
-	evals   int // combinations looked at, for tests of the search's own cost
+	whole   bool // for tests: look at all parts of a class
+	evals   int  // combinations looked at, for tests of the search's own cost
 
 	today    Date   // modeBuy: the day of ordering
 	currency string // modeBuy: the currency prices are added up in
@@ -135,7 +136,7 @@ func newSearch(s *Shelf, r *Request, m mode, k int) *search {
 	return &search{
 		s: s, req: r, mode: m, k: k, slack: math.MaxInt, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
 		cands: map[*rec]*cand{}, holders: map[int64][]rear{}, sleeves: map[int64][]rear{}, rears: map[rearKey][]rear{}, floors: map[floorKey]floor{},
-		sums: map[int64][]sum{}, cuffs: map[int64][]sum{}, reach: map[string]float64{},
+		sums: map[int64][]sum{}, cuffs: map[int64][]sum{}, ahead: map[string]frontFloor{},
 		fronts: map[string][]front{}, seen: map[string]int{},
 	}
 }
@@ -256,18 +257,13 @@ func (q *search) offer(c *class, b barCand) (offer, bool) {
 // bound works out the least cost, warnings and parts of a stack on bars like r, the best of
 // which have t; false when there is none.
 func (q *search) bound(p *offer, r *rec, t thinned, cost int) bool {
-	fronts, reach := q.inserts, 0.0
-	if r.ccws != "" {
-		fronts = q.frontsFor(r.ccws)
-		reach = q.reach[r.ccws]
-	}
-	if len(fronts) == 0 {
+	f, ok := q.frontFloor(r.ccws)
+	if !ok {
 		return false
 	}
-	f := &fronts[0]
 	short := false
 	if r.ccms == "" {
-		left := t.oal + reach - p.bar.set
+		left := t.oal + f.reach - p.bar.set
 		if t.oal < 0 || left < minGripD*p.d-deadband {
 			return false
 		}
@@ -298,7 +294,7 @@ func (q *search) bound(p *offer, r *rec, t thinned, cost int) bool {
 	if least.cost == math.MaxInt {
 		return false
 	}
-	p.cost, p.warns, p.n = cost+least.cost+f.cost, p.bar.warn.count()+least.warns+f.warn.count(), 1+least.n+f.n
+	p.cost, p.warns, p.n = cost+least.cost+f.cost, p.bar.warn.count()+least.warns+f.warns, 1+least.n+f.n
 	return true
 }
 

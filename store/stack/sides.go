@@ -359,9 +359,6 @@ func (q *search) frontsFor(coupling string) []front {
 	}
 	out = q.skyFront(out)
 	q.fronts[coupling] = out
-	for i := range out {
-		q.reach[coupling] = max(q.reach[coupling], out[i].lf)
-	}
 	return out
 }
 
