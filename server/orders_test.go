@@ -40,7 +40,7 @@ func TestOrderByPages(t *testing.T) {
 	if len(all) != 1 {
 		t.Fatalf("%d drafts", len(all))
 	}
-	code, line := all[0].Code, fmt.Sprint(all[0].Lines[0].ID)
+	code := all[0].Code
 	post := func(c *client, path string, status int, word string, body map[string]string) {
 		t.Helper()
 		body["op"] = newOp()
@@ -56,7 +56,7 @@ func TestOrderByPages(t *testing.T) {
 	post(gate, at+"/lines", 409, "HED-40R is ordered: 1 free", map[string]string{"part": "HED-40R", "pieces": "1"})
 	o, err := sh.store.Order(t.Context(), code)
 	must(t, err)
-	line = fmt.Sprint(o.Lines[0].ID)
+	line := fmt.Sprint(o.Lines[0].ID)
 	post(gate, at+"/approval", 403, "role", map[string]string{"version": fmt.Sprint(o.Version)})
 	post(boss, at+"/approval", 412, "changed by somebody else", map[string]string{"version": "1"})
 	post(boss, at+"/approval", 201, "approved", map[string]string{"version": fmt.Sprint(o.Version)})
