@@ -196,7 +196,11 @@ func seatOf(seat store.Seat) seatView {
 		v.LifeHref = fmt.Sprintf("/lives/%d", seat.Family.ID)
 	}
 	for _, x := range seat.Stack {
-		v.Stack = append(v.Stack, stackRow{x.Tag, "/pieces/" + x.Tag, x.Part, x.Kind, x.Place})
+		row := stackRow{x.Tag, "/pieces/" + x.Tag, x.Part, x.Kind, "handed out for the job"}
+		if x.Mounted {
+			row.Place = "in the station"
+		}
+		v.Stack = append(v.Stack, row)
 	}
 	return v
 }

@@ -37,8 +37,11 @@ type Seat struct {
 	Stack     []StackItem // what stands in the station, or is out for its job
 }
 
-// A StackItem is a piece in a station or in hands for its job.
-type StackItem struct{ Tag, Part, Kind, Place string }
+// A StackItem is a piece in a station, or out for its job. It names no person.
+type StackItem struct {
+	Tag, Part, Kind string
+	Mounted         bool // in the station by the books; else in somebody's hands
+}
 
 // LastChange is the op id of the last change on a station, "none" without any: what a log
 // names as the change before it.
@@ -98,10 +101,10 @@ func (s *Store) MachineView(ctx context.Context, code string) (MachineView, erro
 		StationID StationID
 		StackItem
 	}
-	if err := db.Raw(`SELECT st.id AS station_id, i.tag, p.code AS part, p.kind, pl.name AS place FROM stock s JOIN items i ON i.id = s.item_id JOIN parts p ON p.id = i.part_id
-		JOIN places pl ON pl.id = s.place_id JOIN stations st ON st.place_id = s.place_id WHERE st.machine_id = ? AND s.qty > 0 AND p.kind <> 'insert'
-		UNION SELECT j.station_id, i.tag, p.code, p.kind, pl.name FROM holdings h JOIN jobs j ON j.id = h.job_id JOIN items i ON i.id = h.item_id JOIN parts p ON p.id = i.part_id
-		JOIN places pl ON pl.id = h.place_id WHERE h.qty > 0 AND j.machine_id = ? AND j.state = 'running' AND j.station_id IS NOT NULL AND p.kind <> 'insert'
+	if err := db.Raw(`SELECT st.id AS station_id, i.tag, p.code AS part, p.kind, 1 AS mounted FROM stock s JOIN items i ON i.id = s.item_id JOIN parts p ON p.id = i.part_id
+		JOIN stations st ON st.place_id = s.place_id WHERE st.machine_id = ? AND s.qty > 0 AND p.kind <> 'insert'
+		UNION SELECT j.station_id, i.tag, p.code, p.kind, 0 FROM holdings h JOIN jobs j ON j.id = h.job_id JOIN items i ON i.id = h.item_id JOIN parts p ON p.id = i.part_id
+		JOIN places pl ON pl.id = h.place_id WHERE h.qty > 0 AND pl.kind <> 'station' AND j.machine_id = ? AND j.state = 'running' AND j.station_id IS NOT NULL AND p.kind <> 'insert'
 		ORDER BY 1, 4, 2`, m.ID, m.ID).Scan(&stacks).Error; err != nil {
 		return v, err
 	}

@@ -58,7 +58,14 @@ type LifeView struct {
 // fits keeps the last fit of a family by the version of its data.
 type fits struct {
 	mu   sync.Mutex
-	kept map[fitKey]life.Family
+	kept map[fitKey]keptFit
+}
+
+// A keptFit is a fit with what else the sum over all runs gave.
+type keptFit struct {
+	fit        life.Family
+	runs, late int
+	speeds     int // different speeds on record, 2 for two or more
 }
 
 type fitKey struct {
@@ -90,12 +97,11 @@ func (s *Store) LifeOf(ctx context.Context, family int64, ask LifeAsk) (LifeView
 	if v.Risk == 0 {
 		v.Risk = fam.Risk
 	}
-	if v.Fit, err = s.fitOf(ctx, fam, v.Costs, v.Risk, ask.ChatterFails); err != nil {
+	k, err := s.keptOf(ctx, fam, v.Costs, v.Risk, ask.ChatterFails)
+	if err != nil {
 		return v, err
 	}
-	if err := db.Raw("SELECT count(*) AS runs, coalesce(sum(CASE WHEN late = ? THEN 1 ELSE 0 END), 0) AS late_count FROM edge_runs WHERE family_id = ? AND undone_op IS NULL", true, family).Row().Scan(&v.Runs, &v.LateCount); err != nil {
-		return v, err
-	}
+	v.Fit, v.Runs, v.LateCount = k.fit, k.runs, k.late
 	if err := db.Where("family_id = ? AND undone_op IS NULL", family).Order("id DESC").Limit(50).Find(&v.Latest).Error; err != nil {
 		return v, err
 	}
@@ -104,37 +110,56 @@ func (s *Store) LifeOf(ctx context.Context, family int64, ask LifeAsk) (LifeView
 			return v, err
 		}
 	}
-	return v, s.taylorOf(ctx, &v, ask.Cut)
+	return v, s.taylorOf(ctx, &v, k.speeds, ask.Cut)
 }
 
 func (s *Store) fitOf(ctx context.Context, fam EdgeFamily, costs life.Costs, risk float64, chatter bool) (life.Family, error) {
+	k, err := s.keptOf(ctx, fam, costs, risk, chatter)
+	return k.fit, err
+}
+
+func (s *Store) keptOf(ctx context.Context, fam EdgeFamily, costs life.Costs, risk float64, chatter bool) (keptFit, error) {
 	key := fitKey{fam.ID, fam.Version, costs, risk, chatter}
 	s.fits.mu.Lock()
-	f, ok := s.fits.kept[key]
+	k, ok := s.fits.kept[key]
 	s.fits.mu.Unlock()
 	if ok {
-		return f, nil
+		return k, nil
 	}
-	runs, err := s.familyRuns(ctx, fam.ID)
+	all, err := s.familyRuns(ctx, fam.ID)
 	if err != nil {
-		return f, err
+		return k, err
 	}
+	var runs []life.Run // the late ones are kept, and no part of the fit
+	speeds := map[float64]bool{}
+	for _, r := range all {
+		k.runs += r.Count
+		if r.Late {
+			k.late += r.Count
+			continue
+		}
+		runs = append(runs, r)
+		if r.Speed > 0 {
+			speeds[r.Speed] = true
+		}
+	}
+	k.speeds = len(speeds)
 	o := life.Options{Risk: risk, ChatterFails: chatter}
 	if costs.Planned > 0 && costs.Unplanned > 0 {
 		o.Costs = &costs
 	}
-	f = life.Fit(runs, o)
+	k.fit = life.Fit(runs, o)
 	s.fits.mu.Lock()
 	defer s.fits.mu.Unlock()
 	if len(s.fits.kept) >= fitsKept || s.fits.kept == nil {
-		s.fits.kept = map[fitKey]life.Family{}
+		s.fits.kept = map[fitKey]keptFit{}
 	}
-	s.fits.kept[key] = f
-	return f, nil
+	s.fits.kept[key] = k
+	return k, nil
 }
 
 // familyRuns adds the runs of a family up: one line for equal lives, in the order they first
-// came, so that splits compare with what was there first. Late ones are not among them.
+// came, so that splits compare with what was there first.
 func (s *Store) familyRuns(ctx context.Context, family int64) ([]life.Run, error) {
 	var rows []struct {
 		Parts  int
@@ -142,32 +167,28 @@ func (s *Store) familyRuns(ctx context.Context, family int64) ([]life.Run, error
 		Batch  string
 		Speed  float64
 		Feed   float64
+		Late   bool
 		N      int
 	}
-	if err := s.read.WithContext(ctx).Raw(`SELECT parts, reason, batch, speed, feed, count(*) AS n, min(id) AS first FROM edge_runs
-		WHERE family_id = ? AND undone_op IS NULL AND late = ? GROUP BY parts, reason, batch, speed, feed ORDER BY first`, family, false).Scan(&rows).Error; err != nil {
+	if err := s.read.WithContext(ctx).Raw(`SELECT parts, reason, batch, speed, feed, late, count(*) AS n, min(id) AS first FROM edge_runs
+		WHERE family_id = ? AND undone_op IS NULL GROUP BY parts, reason, batch, speed, feed, late ORDER BY first`, family).Scan(&rows).Error; err != nil {
 		return nil, err
 	}
 	out := make([]life.Run, len(rows))
 	for i, r := range rows {
-		out[i] = life.Run{Parts: r.Parts, Reason: r.Reason, Batch: r.Batch, Speed: r.Speed, Feed: r.Feed, Count: r.N}
+		out[i] = life.Run{Parts: r.Parts, Reason: r.Reason, Batch: r.Batch, Speed: r.Speed, Feed: r.Feed, Late: r.Late, Count: r.N}
 	}
 	return out, nil
 }
 
 // taylorOf fits life to speed over all speed bands of the same operation, material and insert.
-func (s *Store) taylorOf(ctx context.Context, v *LifeView, cut *life.Cut) error {
+func (s *Store) taylorOf(ctx context.Context, v *LifeView, speeds int, cut *life.Cut) error {
 	db := s.read.WithContext(ctx)
 	same := []any{v.Family.Operation, v.Family.Material, v.Family.PartID}
 	if err := db.Raw("SELECT band FROM edge_families WHERE operation = ? AND material = ? AND part_id = ? ORDER BY band", same...).Scan(&v.Bands).Error; err != nil {
 		return err
 	}
-	var speeds int
-	if err := db.Raw(`SELECT count(*) FROM (SELECT DISTINCT r.speed FROM edge_runs r JOIN edge_families f ON f.id = r.family_id
-		WHERE f.operation = ? AND f.material = ? AND f.part_id = ? AND r.undone_op IS NULL AND r.late = ? AND r.speed > 0 AND r.minutes > 0 LIMIT 2) d`, append(same, false)...).Scan(&speeds).Error; err != nil {
-		return err
-	}
-	if speeds < 2 {
+	if speeds < 2 && len(v.Bands) < 2 {
 		return nil
 	}
 	var rows []struct {

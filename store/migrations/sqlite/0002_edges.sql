@@ -68,5 +68,6 @@ CREATE TABLE edge_runs (
 ) STRICT;
 CREATE UNIQUE INDEX edge_runs_once ON edge_runs(insert_id, edge) WHERE undone_op IS NULL;
 CREATE INDEX edge_runs_family ON edge_runs(family_id, parts, reason, batch, speed, feed, late, id) WHERE undone_op IS NULL;
+CREATE INDEX edge_runs_recent ON edge_runs(family_id, id) WHERE undone_op IS NULL;
 CREATE INDEX edge_runs_station ON edge_runs(station_id, id) WHERE undone_op IS NULL;
 CREATE INDEX edge_runs_job ON edge_runs(job_id, id) WHERE undone_op IS NULL;
