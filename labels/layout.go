@@ -50,52 +50,53 @@ func layout(l *Label, a Area, dot float64) (*art, error) {
 		return nil, &Refusal{Class: ErrMedia, Tag: l.Tag, Why: fmt.Sprintf(
 			"a label of %v; width must be 8 to 500 mm and height 6 to 500 mm", a)}
 	}
-	syms, err := c.symbols()
+	try := func(sym *Symbol) (*page, error) {
+		p := &page{label: c, art: &art{Area: a, tag: c.Tag, title: c.spoken()}}
+		if err := p.code(sym, dot); err != nil {
+			return nil, err
+		}
+		return p, p.fill()
+	}
+	// A sturdier code is taken where its modules keep their size and the words their room.
+	var strong *page
+	if !c.Matrix {
+		if sym := sturdyQR(c.Tag); sym != nil {
+			if p, err := try(sym); err == nil && p.art.codes[0].module >= roomyModule {
+				if strong = p; p.scale >= comfort {
+					p.draw()
+					return p.art, nil
+				}
+			}
+		}
+	}
+	sym, err := c.symbol()
 	if err != nil {
 		return nil, err
 	}
-	// A sturdier code is taken where it leaves the words their room.
-	for i, sym := range syms {
-		p := &page{label: c, art: &art{Area: a, tag: c.Tag, title: c.spoken()}}
-		last := i == len(syms)-1
-		if err := p.code(sym, dot); err != nil || p.art.codes[0].module < roomyModule {
-			if !last {
-				continue
-			}
-			if err != nil {
-				return nil, err
-			}
-		}
-		if p.fill(last) {
-			return p.art, nil
-		}
-		if last {
-			return nil, p.short
-		}
+	p, err := try(sym)
+	if strong != nil && (err != nil || strong.scale >= 0.9*p.scale) {
+		p, err = strong, nil
 	}
-	return nil, &Refusal{Class: ErrCode, Tag: l.Tag, Field: "tag", Why: "no code could be made of it"}
+	if err != nil {
+		return nil, err
+	}
+	p.draw()
+	return p.art, nil
 }
 
-// fill sets the words as large as they fit. Beside a code that has a smaller one to fall back
-// on they must keep a comfortable size.
-func (p *page) fill(last bool) bool {
-	floor := 0.3
-	if !last {
-		floor = comfort
-	}
-	for scale := 3.0; ; scale *= 0.95 {
-		end := scale < floor
-		if p.fits(scale) {
-			p.draw()
-			return true
+// fill sets the words as large as they fit, or says what did not.
+func (p *page) fill() error {
+	for p.scale = 3.0; ; p.scale *= 0.95 {
+		if p.fits(p.scale) {
+			return nil
 		}
-		if end {
-			return false
+		if p.scale < 0.3 {
+			return p.short
 		}
 	}
 }
 
-// comfort is the scale of type below which the words win the room from a sturdier code.
+// comfort is the scale of type from which the words need no more room.
 const comfort = 0.6
 
 // cleaned returns a copy with all texts printable, or says which one cannot be drawn.
@@ -165,6 +166,7 @@ type page struct {
 	rows       []row   // from the top
 	foot       []row   // from the bottom, listed downwards
 	short      error   // why the last attempt did not fit
+	scale      float64 // of the type
 }
 
 // A row is something of a known height that draws itself at a height.

@@ -171,6 +171,9 @@ func TestEveryLabelIsRead(t *testing.T) {
 				var what, want []string
 				n := len(spoils()) - 1
 				for i, p := range crops(t, ls, s, dpi) {
+					if name != "a4" && i%2 == dpi/300 { // every other one at each resolution
+						continue
+					}
 					for j, sp := range spoils() {
 						// all as printed; the labels take turns with the spoils, three each
 						// on a4, one elsewhere

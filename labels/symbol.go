@@ -156,21 +156,12 @@ func DataMatrix(content string) (*Symbol, error) {
 	return s, nil
 }
 
-// symbols are the codes of the label in the kind it asks for, in the order in which they are
-// tried; the last one is the smallest.
-func (l *Label) symbols() ([]*Symbol, error) {
+// symbol is the smallest code of the label in the kind it asks for.
+func (l *Label) symbol() (*Symbol, error) {
 	if l.Matrix {
-		dm, err := DataMatrix(l.Tag)
-		return []*Symbol{dm}, err
+		return DataMatrix(l.Tag)
 	}
-	small, err := QR(l.Tag)
-	if err != nil {
-		return nil, err
-	}
-	if s := sturdyQR(l.Tag); s != nil {
-		return []*Symbol{s, small}, nil
-	}
-	return []*Symbol{small}, nil
+	return QR(l.Tag)
 }
 
 // loops returns the borders of the dark areas as closed rows of corners in modules. One path
@@ -192,18 +183,19 @@ func (s *Symbol) loops() [][][2]int {
 		}
 		return s.Dark(e.x, e.y-1) && !s.Dark(e.x-1, e.y-1)
 	}
-	seen := make(map[edge]bool)
+	seen := make([]bool, (s.W+1)*(s.H+1)*4)
+	at := func(e edge) int { return (e.y*(s.W+1)+e.x)*4 + e.d }
 	var loops [][][2]int
 	for y := 0; y <= s.H; y++ {
 		for x := 0; x <= s.W; x++ {
 			start := edge{x, y, 0}
-			if seen[start] || !border(start) {
+			if seen[at(start)] || !border(start) {
 				continue
 			}
 			var loop [][2]int
 			e := start
 			for {
-				seen[e] = true
+				seen[at(e)] = true
 				next := edge{e.x + step[e.d][0], e.y + step[e.d][1], 0}
 				for _, turn := range [3]int{1, 0, 3} { // right, straight, left
 					next.d = (e.d + turn) % 4
