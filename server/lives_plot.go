@@ -37,7 +37,10 @@ func newLifePlot(x, y string) *plot.Plot {
 		ax.Label.TextStyle.Color, ax.Tick.Label.Color = lifeInk, lifeInk
 		ax.Label.TextStyle.Font.Size, ax.Tick.Label.Font.Size = 10, 9
 	}
-	p.Legend.Top = true
+	// Text begins at its left end: a browser's font may be wider than the one it was measured with.
+	p.Legend.Top, p.Legend.Left = true, true
+	p.Legend.XOffs = 4 * vg.Inch
+	p.X.Tick.Marker = wholeTicks{}
 	p.Legend.TextStyle.Font.Size = 9
 	p.Legend.TextStyle.Color = lifeInk
 	return p
@@ -45,7 +48,7 @@ func newLifePlot(x, y string) *plot.Plot {
 
 func lifeSVG(p *plot.Plot) ([]byte, error) {
 	c := vgsvg.New(7.2*vg.Inch, 3.9*vg.Inch)
-	p.Draw(draw.New(c))
+	p.Draw(draw.Crop(draw.New(c), vg.Points(8), -vg.Points(14), vg.Points(4), -vg.Points(6)))
 	var b bytes.Buffer
 	_, err := c.WriteTo(&b)
 	return b.Bytes(), err
@@ -197,4 +200,17 @@ func costAlt(ch *life.Change) string {
 		return fmt.Sprintf("Cost of a part over the change interval: it falls towards %.3g, running to failure.", ch.ToFailure)
 	}
 	return fmt.Sprintf("Cost of a part over the change interval: lowest, %.3g, at %d parts; running to failure costs %.3g.", ch.Cost, ch.Parts, ch.ToFailure)
+}
+
+// wholeTicks are the usual ticks with whole numbers beside them: parts are counted.
+type wholeTicks struct{}
+
+func (wholeTicks) Ticks(low, high float64) []plot.Tick {
+	ticks := plot.DefaultTicks{}.Ticks(low, high)
+	for i := range ticks {
+		if ticks[i].Label != "" {
+			ticks[i].Label = figure(ticks[i].Value, 1)
+		}
+	}
+	return ticks
 }

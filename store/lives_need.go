@@ -153,7 +153,7 @@ func (out *JobEdges) runsOut(fit *life.Family, today Day) {
 	out.EnoughFor = lo
 	need := out.Need.Need
 	who := fmt.Sprintf("%s: %d parts left need %d inserts of %s at %.0f %% confidence", out.Job.Code, out.PartsLeft, need.Inserts, out.Part.Code, 100*out.Confidence)
-	stock := fmt.Sprintf("%d edges are with the job and %d free on the shelf (%d new inserts)", out.Held, out.FreeEdges, out.FreeNew)
+	stock := fmt.Sprintf("edges with the job: %d, free on the shelf: %d, of them on new inserts: %d", out.Held, out.FreeEdges, out.FreeNew*out.Part.Edges)
 	if out.EnoughFor >= out.PartsLeft {
 		out.Says = fmt.Sprintf("%s; %s: enough.", who, stock)
 		return
