@@ -41,7 +41,7 @@ func (sh *shop) browser(t *testing.T) *browser {
 		t.Log("SKIPPED: there is no chromium on this machine")
 		t.Skip("SKIPPED: there is no chromium on this machine")
 	}
-	limit, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
+	limit, cancel := context.WithTimeout(context.Background(), 6*time.Minute)
 	t.Cleanup(cancel)
 	alloc, stop := chromedp.NewExecAllocator(limit, chromedp.ExecPath(bin), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(1280, 900), chromedp.Flag("no-proxy-server", true), chromedp.Flag("disable-background-networking", true))

@@ -2,6 +2,7 @@ package stack
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 )
 
@@ -213,15 +214,26 @@ type Miss struct {
 
 // key names a missing part by kind and sizes.
 func (m *Missing) key() string {
-	var b strings.Builder
-	b.WriteString(string(m.Kind))
+	b := append(make([]byte, 0, 160), m.Kind...)
 	for _, n := range m.Needs {
 		if n.Name == "WT_max" { // what the station still carries is not a size: two options do not differ by it
 			continue
 		}
-		fmt.Fprintf(&b, ";%s=%v", n.Name, n.Value)
+		b = append(append(append(b, ';'), n.Name...), '=')
+		switch v := n.Value.(type) {
+		case string:
+			b = append(b, v...)
+		case float64:
+			b = strconv.AppendFloat(b, v, 'g', -1, 64)
+		case []string:
+			for _, e := range v {
+				b = append(append(b, e...), ',')
+			}
+		default:
+			b = fmt.Append(b, v)
+		}
 	}
-	return b.String()
+	return string(b)
 }
 
 // Requires returns the sizes as a map, as the reference cases write them.
