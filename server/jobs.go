@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
-	"slices"
 	"strings"
 	"time"
 
@@ -540,13 +539,4 @@ func promisedDays(from, to string) string {
 		return "from " + from + ", to be used up"
 	}
 	return days(store.Day(from), store.Day(to))
-}
-
-// byKind sorts parts of a list by kind in the order of the stack, then by code.
-func byKind(a, b partRow) int {
-	order := []string{"holder", "sleeve", "adapter", "bar", "head", "insert", "hose", "fitting", "spare"}
-	if x, y := slices.Index(order, a.Kind), slices.Index(order, b.Kind); x != y {
-		return x - y
-	}
-	return strings.Compare(a.Code, b.Code)
 }

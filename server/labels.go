@@ -50,13 +50,12 @@ type runRow struct{ Href, When, By, Labels, Medium, First string }
 
 // medium is what a page asks to print on; it is remembered in the browser.
 type medium struct {
-	sheet             string
-	start, dpi        int
-	right, down       float64
-	labels            labels.Sheet
-	own               bool
-	startS, rightS    string
-	downS, dpiS, kept string
+	sheet          string
+	start, dpi     int
+	right, down    float64
+	labels         labels.Sheet
+	startS, rightS string
+	downS, dpiS    string
 }
 
 // mediaNames are offered by name; any other can be typed.

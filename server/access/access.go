@@ -111,7 +111,7 @@ var Table = map[Right]map[Role]Reach{
 	RemarkStacks:  row(No, Any, Any, Any, No),
 
 	PrintLabels: row(No, No, Any, Any, No),
-	MakeBadges:  row(No, No, No, Any, Any),
+	MakeBadges:  row(No, No, No, No, Any),
 }
 
 func row(visitor, operator, attendant, manager, admin Reach) map[Role]Reach {
