@@ -166,3 +166,14 @@ func rasterise(t *testing.T, pdf []byte, dpi int) []image.Image {
 	}
 	return pages
 }
+
+// The sturdy symbol is forced to one version; whatever length it is asked to hold it answers
+// or declines, and does not panic.
+func TestSturdyQRDeclines(t *testing.T) {
+	for n := 1; n <= 300; n++ {
+		got := sturdyQR(strings.Repeat("A", n)) != nil
+		if want := n <= 50; got != want { // version 4-H holds 50 alphanumeric characters (ISO/IEC 18004, table of capacities)
+			t.Errorf("%d characters: %v, want %v", n, got, want)
+		}
+	}
+}
