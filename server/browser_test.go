@@ -41,7 +41,7 @@ func (sh *shop) browser(t *testing.T) *browser {
 		t.Log("SKIPPED: there is no chromium on this machine")
 		t.Skip("SKIPPED: there is no chromium on this machine")
 	}
-	limit, cancel := context.WithTimeout(context.Background(), 6*time.Minute)
+	limit, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
 	t.Cleanup(cancel)
 	alloc, stop := chromedp.NewExecAllocator(limit, chromedp.ExecPath(bin), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(1280, 900), chromedp.Flag("no-proxy-server", true), chromedp.Flag("disable-background-networking", true))
@@ -71,7 +71,7 @@ func (b *browser) do(actions ...chromedp.Action[chromedp.Void]) {
 
 func (b *browser) open(path string) {
 	b.t.Helper()
-	b.do(chromedp.Navigate(b.sh.http.URL+path), chromedp.WaitVisible("main"))
+	b.do(chromedp.Navigate(b.sh.http.URL+path), chromedp.WaitReady("main"))
 }
 
 // login logs in on the page itself: the badge by scanner, the PIN by keyboard.
@@ -259,6 +259,7 @@ func TestBrowserWalk(t *testing.T) {
 		if path == "/nothing-here" {
 			continue // its 404 is in the console
 		}
+		t.Log(path)
 		b.open(path)
 		b.shot(strings.Trim(strings.NewReplacer("/", "-", "?", "-", "=", "-", "+", "-").Replace(path), "-"))
 		for _, width := range []int64{1280, 640} { // 640 is what 200 % zoom leaves of 1280

@@ -238,7 +238,7 @@ func (sh *shop) pagesOfShop() []string {
 		"/parts/new", "/parts/new?kind=insert&designation=CNMG+432", "/parts/new?kind=bar&designation=A25X-SCLCR09", "/parts/new?kind=insert&designation=CXMG", "/parts/import",
 		"/parts/INS-D11-08/merge", "/codes", "/codes?code=4012345678901", "/regrind", "/parts/BAR-40-470",
 		"/pieces/" + sh.tags("BAR-40-470")[0], "/pieces/" + sh.tags("INS-D11-08")[0], "/places/A1-2", "/ledger", "/people", "/nothing-here",
-		"/labels", "/labels?select=pieces", "/labels?select=cards", "/labels/worn", "/labels/badges",
+		"/labels", "/labels?select=pieces", "/labels?select=cards", "/labels/worn",
 		"/machines", "/machines/L3", "/edges", "/lives",
 		"/buying", "/buying/parts/INS-D11-08", "/buying/money", "/buying/levels", "/buying/surplus", "/buying/rules", "/orders", "/suppliers", "/counting",
 	}
@@ -263,6 +263,9 @@ func TestPages(t *testing.T) {
 		if len(a.body) > 200<<10 {
 			t.Errorf("%s: %d bytes", path, len(a.body))
 		}
+	}
+	if a := c.get("/labels/badges"); a.status != 403 {
+		t.Errorf("a manager asks for badges: %d, want 403", a.status)
 	}
 	for path, words := range map[string][]string{
 		"/jobs":                               {"J-1", "can be built", "J-2", "cannot be built", "Ø 62 × 250 mm"},
