@@ -72,6 +72,20 @@ func (b *browser) do(actions ...chromedp.Action[chromedp.Void]) {
 func (b *browser) open(path string) {
 	b.t.Helper()
 	b.do(chromedp.Navigate(b.sh.http.URL+path), chromedp.WaitReady("main"))
+	b.settle()
+}
+
+// settle waits until the page's own scripts have run: a scan into a page that is still loading
+// meets nobody.
+func (b *browser) settle() {
+	b.t.Helper()
+	for range 400 {
+		if done, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`document.readyState === "complete"`)); err == nil && done {
+			return // an error is a page that is just being left
+		}
+		time.Sleep(25 * time.Millisecond)
+	}
+	b.t.Fatal("the page does not finish loading")
 }
 
 // login logs in on the page itself: the badge by scanner, the PIN by keyboard.
@@ -88,6 +102,7 @@ func (b *browser) login(who string) {
 // it is sent again, as a person would.
 func (b *browser) wedge(text string) {
 	b.t.Helper()
+	b.settle()
 	for range 5 {
 		if b.keys(0, text+"\r") < 60*time.Millisecond {
 			return
