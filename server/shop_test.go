@@ -80,7 +80,8 @@ func newShop(t *testing.T, change ...func(*Config)) *shop {
 		must(t, err)
 	}
 	request := `{"bore_start_d": 62, "depth": 250, "clearance": 30, "hand": "R", "insert": {"seat": "DCMT11T3", "RE": 0.8}, "coolant": false, "coolant_bar": 0}`
-	for code, req := range map[string]string{"J-1": request, "J-2": strings.Replace(request, `"R"`, `"L"`, 1)} {
+	for _, r := range [][2]string{{"J-1", request}, {"J-2", strings.Replace(request, `"R"`, `"L"`, 1)}} { // in order: J-1 is job 1
+		code, req := r[0], r[1]
 		_, err := sh.store.SaveJob(ctx, 0, store.Job{Code: code, Name: "housing", MachineID: &machine.ID, StationID: &stations[0].ID, Material: "P", PartsQty: 40,
 			FromDay: "2026-11-26", ToDay: "2026-11-27", Request: req})
 		must(t, err)
