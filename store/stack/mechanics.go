@@ -195,6 +195,7 @@ type Mechanics struct {
 	FeedMMMin    Opt // mm/min
 	MinutesInCut Opt // min for the depth
 	RemovalCM3   Opt // cm3/min
+	CutKW        Opt // kW at the edge, before the losses of the drive
 	PowerKW      Opt // kW at the machine
 	RtUM, RaUM   Opt // um, perfect edge; real surfaces run 1.5 to 3 times rougher
 	FlowLMin     Opt // L/min through the head's nozzles at the asked pressure, sharp-edged
@@ -208,7 +209,7 @@ func (m *Mechanics) known() map[string]float64 {
 		"kc_n_mm2": m.KC, "cutting_force_n": m.ForceN, "radial_force_n": m.RadialN, "deflection_mm": m.DeflectionMM,
 		"deflection_mm_per_kn": m.PerKilonewt, "first_frequency_hz": m.FrequencyHz, "rpm": m.RPM, "vc_m_min": m.VC,
 		"vc_ft_min": m.SFM, "feed_mm_min": m.FeedMMMin, "minutes_in_cut": m.MinutesInCut, "removal_cm3_min": m.RemovalCM3,
-		"power_kw": m.PowerKW, "rt_um": m.RtUM, "ra_um": m.RaUM, "coolant_l_min": m.FlowLMin,
+		"cut_kw": m.CutKW, "power_kw": m.PowerKW, "rt_um": m.RtUM, "ra_um": m.RaUM, "coolant_l_min": m.FlowLMin,
 	} {
 		if o.Known {
 			out[name] = round(o.V, 4)
@@ -256,10 +257,11 @@ func mechanics(r *Request, st *Stack) (m Mechanics) {
 		m.ForceN = Some(CuttingForce(c.AP.V, c.F.V, m.KC.V))
 		m.RadialN = Some(RadialForce(m.ForceN.V, radialShare))
 		if c.VC.Known {
+			m.CutKW = Some(MachinePower(c.AP.V, c.F.V, c.VC.V, m.KC.V, 1))
 			if c.Eta.Known {
 				m.PowerKW = Some(MachinePower(c.AP.V, c.F.V, c.VC.V, m.KC.V, c.Eta.V))
 			} else {
-				note("power: not known, the efficiency of the drive is not given")
+				note("power at the machine: not known, the efficiency of the drive is not given; it is more than at the edge")
 			}
 		}
 	} else if !c.AP.Known || !c.F.Known {
