@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 
+	"gorm.io/gorm"
+
 	"brasspeg/store/ledger"
 	"brasspeg/store/life"
 )
@@ -102,7 +104,10 @@ type accountKey struct {
 // EdgeAccount adds up the edges of every job that was given inserts, newest job first, from the
 // ledger and the log. What was undone does not count. It is a table about jobs, not people.
 func (s *Store) EdgeAccount(ctx context.Context) (EdgeAccount, error) {
-	db := s.read.WithContext(ctx)
+	return edgeAccount(s.read.WithContext(ctx))
+}
+
+func edgeAccount(db *gorm.DB) (EdgeAccount, error) {
 	var moves []struct {
 		JobID  JobID
 		Job    string
@@ -223,7 +228,7 @@ func (s *Store) EdgeAccount(ctx context.Context) (EdgeAccount, error) {
 			tally[u.JobID].Left -= u.Used
 		}
 	}
-	if err := s.thrownWithInserts(ctx, of); err != nil {
+	if err := thrownWithInserts(db, of); err != nil {
 		return acc, err
 	}
 	var list []life.InsertTally
@@ -244,19 +249,19 @@ func (s *Store) EdgeAccount(ctx context.Context) (EdgeAccount, error) {
 			}
 		}
 	}
-	acc.Tub, err = s.tub(ctx)
+	acc.Tub, err = tub(db)
 	return acc, err
 }
 
 // thrownWithInserts adds the edges given up on inserts that were finished early.
-func (s *Store) thrownWithInserts(ctx context.Context, of func(JobID, string) *life.InsertTally) error {
+func thrownWithInserts(db *gorm.DB, of func(JobID, string) *life.InsertTally) error {
 	var rows []struct {
 		JobID JobID
 		Job   string
 		Why   string
 		Edges int
 	}
-	if err := s.read.WithContext(ctx).Raw(`SELECT u.job_id, j.code AS job, u.thrown_why AS why, sum(u.thrown) AS edges FROM edge_inserts u JOIN jobs j ON j.id = u.job_id
+	if err := db.Raw(`SELECT u.job_id, j.code AS job, u.thrown_why AS why, sum(u.thrown) AS edges FROM edge_inserts u JOIN jobs j ON j.id = u.job_id
 		WHERE u.thrown > 0 GROUP BY u.job_id, j.code, u.thrown_why ORDER BY u.job_id DESC, u.thrown_why`).Scan(&rows).Error; err != nil {
 		return err
 	}
@@ -269,13 +274,13 @@ func (s *Store) thrownWithInserts(ctx context.Context, of func(JobID, string) *l
 
 // tub counts the inserts whose way ended in scrap, and their carbide by the mass (WT, kg) of
 // their catalogue records.
-func (s *Store) tub(ctx context.Context) (Tub, error) {
+func tub(db *gorm.DB) (Tub, error) {
 	var rows []struct {
 		WT  *string
 		Qty int
 	}
 	t := Tub{}
-	if err := s.read.WithContext(ctx).Raw(`SELECT f.value AS wt, sum(st.qty) AS qty FROM stock st JOIN items i ON i.id = st.item_id JOIN parts p ON p.id = i.part_id
+	if err := db.Raw(`SELECT f.value AS wt, sum(st.qty) AS qty FROM stock st JOIN items i ON i.id = st.item_id JOIN parts p ON p.id = i.part_id
 		JOIN places pl ON pl.id = st.place_id LEFT JOIN part_facts f ON f.part_id = p.id AND f.symbol = 'WT'
 		WHERE pl.kind = 'scrap' AND p.kind = 'insert' AND st.qty > 0 GROUP BY p.id, f.value ORDER BY p.id`).Scan(&rows).Error; err != nil {
 		return t, err

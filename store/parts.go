@@ -162,13 +162,18 @@ func (s *Store) SavePart(ctx context.Context, actor PersonID, in PartIn) (Part, 
 	if err != nil {
 		return p, err
 	}
+	var saved Part
 	err = s.book(ctx, func(tx *Tx) error {
-		if err := tx.savePart(&p, in, sp); err != nil {
+		saved = p // once more from the start, should this be run again
+		if err := tx.savePart(&saved, in, sp); err != nil {
 			return err
 		}
-		return tx.note(actor, "part saved", p.Code, fmt.Sprintf("version %d", p.Version))
+		return tx.note(actor, "part saved", p.Code, fmt.Sprintf("version %d", saved.Version))
 	})
-	return p, err
+	if err != nil {
+		return p, err
+	}
+	return saved, nil
 }
 
 // checkPart is a part ready to be saved, and as the stack room reads it.
@@ -228,6 +233,12 @@ func (tx *Tx) savePart(p *Part, in PartIn, sp *stack.Part) error {
 			return duplicate(err, "code", "part %s", p.Code)
 		}
 	} else {
+		var left int // the most edges on a part-used lot of it
+		if err := tx.Raw("SELECT coalesce(max(edges_left), 0) FROM items WHERE part_id = ?", p.ID).Scan(&left).Error; err != nil {
+			return err
+		} else if p.Edges < left {
+			return refuse(ErrConflict, "edges", "%s can not have %d edges: a part-used lot of it has %d left on each. Give an insert with fewer edges a record of its own", p.Code, p.Edges, left)
+		}
 		r := tx.Model(&Part{}).Where("id = ? AND version = ?", p.ID, p.Version).Updates(map[string]any{
 			"code": p.Code, "kind": p.Kind, "name": p.Name, "designation": p.Designation, "maker": p.Maker, "maker_code": p.MakerCode,
 			"edges": p.Edges, "grade": p.Grade, "supplier_id": p.SupplierID, "price_cents": p.PriceCents, "currency": p.Currency,

@@ -20,7 +20,8 @@ type Report struct {
 }
 
 // Verify reads the whole ledger and holds it against its hash chain, its invariants and the
-// stock table, and the engine's own check of the file.
+// stock table, then what hangs on it (edges, orders, counts, promises, plans: see rowChecks), and
+// asks the engine for its own check of the file.
 func (s *Store) Verify(ctx context.Context) (Report, error) {
 	var rep Report
 	err := s.snapshot(ctx, func(db *gorm.DB) error { return s.verify(db, &rep) })
@@ -127,6 +128,9 @@ func (s *Store) verify(db *gorm.DB, rep *Report) error {
 	}
 	rep.Faults = append(rep.Faults, a.Close(stock, lines, ledger.Movement{Seq: h.Seq, Hash: h.Hash})...)
 	rep.Ops, rep.Items, rep.Head, rep.HeadSeq = len(ops), len(items), h.Hash, h.Seq
+	if err := s.verifyRows(db, items, fault); err != nil {
+		return err
+	}
 	return s.verifyHoldings(db, stock, holds, fault)
 }
 
@@ -144,7 +148,7 @@ func stockTable(db *gorm.DB) (map[ledger.Cell]int64, error) {
 
 // verifyHoldings is I10: what people and machines have is what is open on the lists; and the
 // engine's own check.
-func (s *Store) verifyHoldings(db *gorm.DB, stock map[ledger.Cell]int64, holds map[PlaceID]bool, fault func(string, int64, string, ...any)) error {
+func (s *Store) verifyHoldings(db *gorm.DB, stock map[ledger.Cell]int64, holds map[PlaceID]bool, fault faultFunc) error {
 	var rows []struct{ ItemID, PlaceID, Qty int64 }
 	if err := db.Raw("SELECT item_id, place_id, sum(qty) AS qty FROM holdings GROUP BY item_id, place_id").Scan(&rows).Error; err != nil {
 		return err
