@@ -210,7 +210,7 @@ func (s *Server) setOrderLine(c echo.Context) error {
 
 // moneyOf reads an amount that a person typed; without a currency it is refused.
 func moneyOf(field, amount, currency string) (reorder.Money, error) {
-	cents, err := store.ParseCents(amount)
+	cents, err := store.ReadCents(field, amount)
 	if err != nil {
 		return reorder.Money{}, &refusal{class: errInvalid, field: field, detail: err.Error()}
 	}

@@ -184,7 +184,7 @@ func (s *Server) saveSupplier(c echo.Context) error {
 		return err
 	}
 	if in.MinOrder != "" {
-		if v.MinOrderCents, err = store.ParseCents(in.MinOrder); err != nil {
+		if v.MinOrderCents, err = store.ReadCents("min_order", in.MinOrder); err != nil {
 			return &refusal{class: errInvalid, field: "min_order", detail: err.Error()}
 		}
 	}
@@ -269,7 +269,7 @@ func (s *Server) saveRules(c echo.Context) error {
 			return err
 		}
 	}
-	if r.OrderCents, err = store.ParseCents(in.OrderCost); err != nil {
+	if r.OrderCents, err = store.ReadCents("order_cost", in.OrderCost); err != nil {
 		return &refusal{class: errInvalid, field: "order_cost", detail: err.Error()}
 	}
 	rc, err := s.store.SetBuyRules(c.Request().Context(), formOp(c, in.Op), r)

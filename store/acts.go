@@ -50,7 +50,10 @@ func (s *Store) issue(ctx context.Context, o Op, in IssueIn) (Receipt, error) {
 		if err := e.forHimself(to); err != nil {
 			return err
 		}
-		e.due, e.note = in.Due, in.Note
+		if e.note, err = remark("note", in.Note); err != nil {
+			return err
+		}
+		e.due = in.Due
 		return e.each(in.Picks, func(st standing, p Pick) error {
 			from, err := e.onShelf(st, p.Place)
 			if err != nil {
@@ -158,7 +161,7 @@ func (e *entry) backTo(st standing, in ReturnIn) (PlaceID, error) {
 			return 0, refuse(ErrBadInput, "reason", "say in a few words what is wrong with %s", st.called())
 		}
 		if st.Kind == KindPiece {
-			if err := e.exec("UPDATE items SET held = ? WHERE id = ?", why, st.ID); err != nil {
+			if err := e.holdBack(st, why); err != nil {
 				return 0, err
 			}
 		}
@@ -202,7 +205,7 @@ func (s *Store) Receive(ctx context.Context, o Op, in ReceiveIn) (Receipt, error
 
 func (e *entry) receive(in ReceiveIn) error {
 	if in.Qty <= 0 || in.Qty > 1_000_000 {
-		return refuse(ErrBadInput, "qty", "quantity %d; give a whole number from 1 to 1000000", in.Qty)
+		return unfit("out_of_range", "qty", "quantity %d; give a whole number from 1 to 1000000", in.Qty)
 	}
 	part, err := one[Part](e.DB, "part", in.Part, "id = ?", in.Part)
 	if err == nil && part.MergedInto != nil { // ordered under the old record
@@ -277,7 +280,7 @@ func (s *Store) Transfer(ctx context.Context, o Op, in TransferIn) (Receipt, err
 				return err
 			}
 			if from.Kind == Inspection && to.Kind == Bin && st.Kind == KindPiece { // released by whoever moves it back
-				if err := e.exec("UPDATE items SET held = '' WHERE id = ?", st.ID); err != nil {
+				if err := e.holdBack(st, ""); err != nil {
 					return err
 				}
 			}
@@ -303,7 +306,7 @@ func (s *Store) Count(ctx context.Context, o Op, in []CountIn) (Receipt, error) 
 		}
 		for _, c := range in {
 			if c.Found < 0 || c.Found > 10_000_000 {
-				return refuse(ErrBadInput, "found", "%d found; give a whole number, 0 or more", c.Found)
+				return unfit("out_of_range", "found", "%d found; give a whole number, 0 or more", c.Found)
 			}
 			st, err := e.standing(c.Item)
 			if err != nil {
@@ -425,7 +428,7 @@ func (s *Store) Scrap(ctx context.Context, o Op, in ScrapIn) (Receipt, error) {
 				return err
 			}
 			if st.Kind == KindPiece {
-				if err := e.exec("UPDATE items SET retired_at = ? WHERE id = ?", e.now, st.ID); err != nil {
+				if err := e.retire(st); err != nil {
 					return err
 				}
 			}
@@ -458,17 +461,20 @@ func (s *Store) Reverse(ctx context.Context, o Op, opID, reason string) (Receipt
 			return refuse(ErrForbidden, "op", "another person booked that; a manager may undo it")
 		case ledger.Act(old.Act) == ActEdge:
 			return e.undoEdge(opID, reason)
-		case old.Lines == 0:
-			return refuse(ErrBadInput, "op", "that booking moved nothing")
 		}
-		var lines []Movement
-		if err := e.Where("op_id = ?", opID).Order("line DESC").Find(&lines).Error; err != nil {
+		changes, lines, err := e.takeBack(opID, reason)
+		if err != nil {
 			return err
 		}
-		for _, l := range lines {
-			if err := e.reverseLine(l, reason); err != nil {
+		switch {
+		case changes+lines == 0:
+			return refuse(ErrBadInput, "op", "that booking changed nothing that could be undone")
+		case ledger.Act(old.Act) == ActStart || ledger.Act(old.Act) == ActClose:
+			if err := e.undoneJob(opID, ledger.Act(old.Act), lines); err != nil {
 				return err
 			}
+		case lines == 0:
+			e.receipt.Says = "Undone: " + old.says()
 		}
 		if ledger.Act(old.Act) == ledger.Receive {
 			return e.reopen(opID)
@@ -489,12 +495,16 @@ func (e *entry) reverseLine(l Movement, reason string) error {
 	if err != nil {
 		return err
 	}
-	if l.Act == ledger.Scrap && st.Kind == KindPiece {
+	known, err := e.hasChanges(l.OpID)
+	if err != nil {
+		return err
+	}
+	if l.Act == ledger.Scrap && st.Kind == KindPiece && !known {
 		if err := e.exec("UPDATE items SET retired_at = NULL WHERE id = ?", st.ID); err != nil {
 			return err
 		}
 	}
-	if l.Act == ledger.Return && st.Kind == KindPiece && st.Held != "" {
+	if l.Act == ledger.Return && st.Kind == KindPiece && st.Held != "" && !known {
 		if err := e.exec("UPDATE items SET held = '' WHERE id = ?", st.ID); err != nil {
 			return err
 		}
@@ -514,7 +524,7 @@ func (e *entry) each(picks []Pick, do func(standing, Pick) error) error {
 	}
 	for _, p := range picks {
 		if p.Qty <= 0 || p.Qty > 1_000_000 {
-			return refuse(ErrBadInput, "qty", "quantity %d; give a whole number from 1 to 1000000", p.Qty)
+			return unfit("out_of_range", "qty", "quantity %d; give a whole number from 1 to 1000000", p.Qty)
 		}
 		st, err := e.standing(p.Item)
 		if err != nil {

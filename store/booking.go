@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"regexp"
+	"strconv"
 	"time"
 
 	"brasspeg/store/ledger"
@@ -23,8 +24,11 @@ type Op struct {
 var opID = regexp.MustCompile(`^[A-Za-z0-9_-]{16,64}$`)
 
 func (o Op) check() error {
+	if o.ID == "" {
+		return unfit("missing_field", "op_id", "no op id came with it; make one when the dialog opens and send it with every try")
+	}
 	if !opID.MatchString(o.ID) {
-		return refuse(ErrBadInput, "op_id", "the op id must be 16 to 64 of A-Z a-z 0-9 _ -")
+		return unfit("op_id_invalid", "op_id", "the op id must be 16 to 64 of A-Z a-z 0-9 _ -")
 	}
 	if o.Actor == 0 {
 		return refuse(ErrForbidden, "actor", "nobody is logged in")
@@ -209,6 +213,10 @@ func (e *entry) move(m ledger.Movement) (ledger.Movement, error) {
 	if m.Act == "" {
 		m.Act = e.act
 	}
+	var err error
+	if m.Reason, err = remark("reason", m.Reason); err != nil {
+		return m, err
+	}
 	if err := m.Check(); err != nil {
 		return m, fmt.Errorf("%w: %w", ErrBadInput, err)
 	}
@@ -302,8 +310,12 @@ func (tx *Tx) names(item ItemID) (tag, part string) {
 	return n.Tag, n.Code
 }
 
-// hold notes who has it. A transfer from hand to hand and a reversed return hold anew.
+// hold notes who has it. A transfer from hand to hand holds anew; what a reversal brings back is
+// on the list it was on.
 func (e *entry) hold(m ledger.Movement, to Place) error {
+	if back, err := e.putBack(m); err != nil || back {
+		return err
+	}
 	var person any
 	if to.Kind == PersonAt {
 		who := e.s.places.handsOf(to.ID)
@@ -325,10 +337,12 @@ func (e *entry) hold(m ledger.Movement, to Place) error {
 	return err
 }
 
-// release takes what left a person or a machine off the oldest holdings there.
+// release takes what left a person or a machine off the lists there: a reversal off the list it
+// takes back, else off those of the movement's own job, the oldest first.
 func (e *entry) release(m ledger.Movement) error {
 	var open []struct{ Seq, Qty int64 }
-	if err := e.Raw("SELECT seq, qty FROM holdings WHERE item_id = ? AND place_id = ? AND qty > 0 ORDER BY seq", m.Item, m.From).Scan(&open).Error; err != nil {
+	if err := e.Raw(`SELECT seq, qty FROM holdings WHERE item_id = ? AND place_id = ? AND qty > 0
+		ORDER BY CASE WHEN seq = ? THEN 0 WHEN job_id = ? THEN 1 ELSE 2 END, seq`, m.Item, m.From, m.Reverses, m.Job).Scan(&open).Error; err != nil {
 		return err
 	}
 	left := m.Qty
@@ -339,6 +353,11 @@ func (e *entry) release(m ledger.Movement) error {
 		n := min(left, h.Qty)
 		if err := e.exec("UPDATE holdings SET qty = qty - ? WHERE seq = ?", n, h.Seq); err != nil {
 			return err
+		}
+		if m.Reverses == 0 {
+			if _, err := e.run(sqlChanged, m.OpID, m.Line, string(chTakenOff), h.Seq, strconv.FormatInt(n, 10), ""); err != nil {
+				return err
+			}
 		}
 		left -= n
 	}

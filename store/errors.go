@@ -30,9 +30,11 @@ var (
 )
 
 // A Refusal is a "no" with its facts: which class it belongs to, which input it is about, and
-// a sentence for a person that says what to do.
+// a sentence for a person that says what to do. Code is finer than the class, for programs:
+// which rule of reading a text broke; "" is the class's own.
 type Refusal struct {
 	Class error
+	Code  string
 	Field string
 	Says  string
 }

@@ -7,6 +7,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
 
@@ -73,8 +74,9 @@ func harmless(t string) string {
 	if t == "" {
 		return t
 	}
-	switch strings.TrimLeft(t, " ")[:min(1, len(strings.TrimLeft(t, " ")))] {
-	case "=", "+", "-", "@", "\t", "\r", "\n":
+	first, _ := utf8.DecodeRuneInString(strings.TrimLeft(t, " "))
+	switch first {
+	case '=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠':
 		if _, err := strconv.ParseFloat(t, 64); err == nil && !strings.ContainsAny(t, "xXpPnNiI") {
 			return t
 		}

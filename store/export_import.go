@@ -41,18 +41,20 @@ type ImportChange struct {
 	Old, New    string
 }
 
-// maxImport is the largest file in bytes, maxImportRows the most rows.
+// MaxImport is the largest file in bytes, maxImportRows the most rows, maxImportColumns the
+// most columns: all symbols of all kinds, the maker's beside ours.
 const (
-	maxImport     = 5 << 20
-	maxImportRows = 50_000
+	MaxImport        = 5 << 20
+	maxImportRows    = 20_000
+	maxImportColumns = 120
 )
 
 // ReadTable reads a CSV (comma, semicolon or tab; with or without byte order mark) or an XLSX
 // file into rows of text, the first of them the head, its names in lower case. Everything that
 // is no table is ErrBadInput.
 func ReadTable(data []byte) (rows [][]string, err error) {
-	if len(data) > maxImport {
-		return nil, refuse(ErrBadInput, "file", "the file has %d bytes; the most is %d", len(data), maxImport)
+	if len(data) > MaxImport {
+		return nil, unfit("too_long", "file", "the file has %d bytes; the most is %d", len(data), MaxImport)
 	}
 	if bytes.HasPrefix(data, []byte("PK\x03\x04")) {
 		rows, err = readXLSX(data)
@@ -63,16 +65,19 @@ func ReadTable(data []byte) (rows [][]string, err error) {
 		return nil, err
 	}
 	if len(rows) < 2 {
-		return nil, refuse(ErrBadInput, "file", "the file has no rows under its head")
+		return nil, unfit("empty", "file", "the file has no rows under its head")
 	}
 	if len(rows) > maxImportRows+1 {
-		return nil, refuse(ErrBadInput, "file", "%d rows; the most is %d", len(rows)-1, maxImportRows)
+		return nil, unfit("too_many_rows", "file", "%d rows; the most is %d", len(rows)-1, maxImportRows)
+	}
+	if n := len(rows[0]); n > maxImportColumns {
+		return nil, unfit("header_row", "file", "%d columns; the most is %d", n, maxImportColumns)
 	}
 	seen := map[string]bool{}
 	for i, h := range rows[0] {
 		h = strings.ReplaceAll(strings.ToLower(strings.TrimSpace(h)), " ", "_")
 		if seen[h] && h != "" {
-			return nil, refuse(ErrBadInput, h, "the column %q stands there twice", h)
+			return nil, unfit("header_row", h, "the column %q stands there twice", h)
 		}
 		seen[h] = true
 		rows[0][i] = h
@@ -83,7 +88,7 @@ func ReadTable(data []byte) (rows [][]string, err error) {
 func readXLSX(data []byte) ([][]string, error) {
 	f, err := excelize.OpenReader(bytes.NewReader(data), excelize.Options{UnzipSizeLimit: 64 << 20, UnzipXMLSizeLimit: 32 << 20})
 	if err != nil {
-		return nil, refuse(ErrBadInput, "file", "the workbook can not be read; save it once more, or as CSV")
+		return nil, unfit("file_type", "file", "the workbook can not be read; save it once more, or as CSV")
 	}
 	defer f.Close()
 	sheets := f.GetSheetList()
@@ -99,8 +104,16 @@ func readXLSX(data []byte) ([][]string, error) {
 
 func readCSV(data []byte) ([][]string, error) {
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
-	if !utf8.Valid(data) || bytes.IndexByte(data, 0) >= 0 {
-		return nil, refuse(ErrBadInput, "file", "the file is not UTF-8 text; save it as \"CSV UTF-8\" or XLSX")
+	switch {
+	case !utf8.Valid(data) || bytes.ContainsRune(data, utf8.RuneError):
+		return nil, unfit("encoding_invalid", "file", "the file is not UTF-8 text; save it as \"CSV UTF-8\" or XLSX")
+	case bytes.ContainsFunc(data, func(r rune) bool { return controls(r) && r != '\n' && r != '\r' && r != '\t' }):
+		return nil, unfit("control_char", "file", "the file holds control characters; it is no table of text")
+	case bytes.ContainsRune(data, '\r') && !bytes.ContainsRune(data, '\n'):
+		return nil, unfit("line_ends", "file", "the lines of the file end in a way that can not be read; save it as \"CSV UTF-8\" once more")
+	}
+	if hint, rest, ok := bytes.Cut(data, []byte("\n")); ok && bytes.HasPrefix(hint, []byte("sep=")) { // a spreadsheet's note to itself
+		data = rest
 	}
 	first, _, _ := bytes.Cut(data, []byte("\n"))
 	comma := ','
@@ -118,42 +131,22 @@ func readCSV(data []byte) ([][]string, error) {
 			return rows, nil
 		}
 		if err != nil {
-			line := 0
+			line, code := 0, "quote_open"
 			if pe, ok := errors.AsType[*csv.ParseError](err); ok {
-				line = pe.Line
+				if line = pe.Line; errors.Is(pe.Err, csv.ErrBareQuote) {
+					code = "quote_bare"
+				}
 			}
-			return nil, refuse(ErrBadInput, "file", "line %d can not be read: a quotation mark is open or stands in the middle", line)
+			return nil, unfit(code, "file", "line %d can not be read: a quotation mark is open or stands in the middle", line)
+		}
+		if empty := strings.TrimSpace(strings.Join(row, "")) == ""; !empty && len(rows) > 0 && len(row) != len(rows[0]) {
+			line, _ := r.FieldPos(0)
+			return nil, unfit("row_width", "file", "line %d has %d cells, the head %d; is a separator missing, or one too many?", line, len(row), len(rows[0]))
 		}
 		if rows = append(rows, row); len(rows) > maxImportRows+1 {
 			return rows, nil
 		}
 	}
-}
-
-// cents reads an amount such as 7.20, 7,20 or 1.234,56. "1,234" could be two things and is
-// refused.
-func cents(text string) (int64, error) {
-	t := strings.ReplaceAll(strings.TrimSpace(text), " ", "")
-	dot, comma := strings.LastIndexByte(t, '.'), strings.LastIndexByte(t, ',')
-	switch {
-	case dot >= 0 && comma >= 0 && comma > dot:
-		t = strings.ReplaceAll(strings.ReplaceAll(t, ".", ""), ",", ".")
-	case dot >= 0 && comma >= 0:
-		t = strings.ReplaceAll(t, ",", "")
-	case comma >= 0 && len(t)-comma-1 == 3:
-		return 0, fmt.Errorf("%q may be a thousand or a fraction; write it without the comma", text)
-	case comma >= 0:
-		t = strings.ReplaceAll(t, ",", ".")
-	}
-	whole, frac, _ := strings.Cut(t, ".")
-	if len(frac) > 2 || whole == "" || strings.Trim(whole, "0123456789") != "" || strings.Trim(frac, "0123456789") != "" || len(whole) > 10 {
-		return 0, fmt.Errorf("%q is not an amount; write it as 7.20", text)
-	}
-	n, err := strconv.ParseInt(whole+(frac + "00")[:2], 10, 64)
-	if err != nil {
-		return 0, fmt.Errorf("%q is not an amount; write it as 7.20", text)
-	}
-	return n, nil
 }
 
 // importColumns are the columns each kind of file may have; the first ones it must.
@@ -302,7 +295,7 @@ func (im *importer) suppliers(rows [][]string, get func([]string, string) string
 			continue
 		}
 		seen[v.Code] = line
-		if v.Name, err = printable("name", get(row, "name"), 80); err != nil {
+		if v.Name, err = printable("name", get(row, "name"), maxName); err != nil {
 			im.bad(line, "name", "%v", err)
 		}
 		for col, to := range map[string]*string{"email": &v.Email, "phone": &v.Phone, "cutoffs": &v.Cutoffs, "currency": &v.Currency} {
@@ -316,7 +309,7 @@ func (im *importer) suppliers(rows [][]string, get func([]string, string) string
 			}
 		}
 		if t := get(row, "min_order"); t != "" {
-			if v.MinOrderCents, err = cents(t); err != nil {
+			if v.MinOrderCents, err = ReadCents("min_order", t); err != nil {
 				im.bad(line, "min_order", "%v", err)
 			}
 		}
@@ -438,7 +431,7 @@ func (im *importer) prices(rows [][]string, get func([]string, string) string) e
 			im.bad(line, "price", "a currency (%s) without a price", currency)
 		case price != "":
 			var err error
-			if amount, err = cents(price); err != nil {
+			if amount, err = ReadCents("price", price); err != nil {
 				im.bad(line, "price", "%v", err)
 			} else if err := checkMoney("currency", &amount, currency); err != nil {
 				im.bad(line, "currency", "%v", err)
@@ -519,6 +512,3 @@ func idOf[T ~int64](p *T) T {
 	}
 	return *p
 }
-
-// ParseCents reads an amount as a person writes it, in hundredths: 7.20, 7,20, 1.234,56.
-func ParseCents(text string) (int64, error) { return cents(text) }

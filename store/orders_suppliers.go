@@ -75,7 +75,7 @@ func (s *Store) SetVendor(ctx context.Context, o Op, v Vendor) (Receipt, error) 
 		if v.Code, err = printable("code", v.Code, 40); err != nil {
 			return err
 		}
-		if v.Name, err = printable("name", v.Name, 80); err != nil {
+		if v.Name, err = printable("name", v.Name, maxName); err != nil {
 			return err
 		}
 		if err := checkVendor(v); err != nil {

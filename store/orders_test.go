@@ -391,11 +391,11 @@ func FuzzCents(f *testing.F) {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		n, err := cents(text)
+		n, err := ReadCents("price", text)
 		if err != nil {
 			return
 		}
-		if again, err := cents(fmt.Sprintf("%d.%02d", n/100, n%100)); n < 0 || err != nil || again != n {
+		if again, err := ReadCents("price", fmt.Sprintf("%d.%02d", n/100, n%100)); n < 0 || err != nil || again != n {
 			t.Errorf("%q reads as %d, which reads as %d, %v", text, n, again, err)
 		}
 	})

@@ -180,7 +180,7 @@ func (s *Store) SavePart(ctx context.Context, actor PersonID, in PartIn) (Part, 
 func checkPart(in PartIn) (Part, *stack.Part, error) {
 	p := in.Part
 	var err error
-	if p.Code, err = printable("code", p.Code, 60); err != nil {
+	if p.Code, err = partCodeOf("code", p.Code); err != nil {
 		return p, nil, err
 	}
 	if p.Counted == "" {

@@ -10,8 +10,6 @@ import (
 	"fmt"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"github.com/alexedwards/argon2id"
 
@@ -76,21 +74,15 @@ func (s *Store) mac(purpose, text string) string {
 var passwordCost = &argon2id.Params{Memory: 19 * 1024, Iterations: 2, Parallelism: 1, SaltLength: 16, KeyLength: 32}
 
 func (s *Store) hashPIN(pin string) (string, error) {
-	if len(pin) != 6 || strings.Trim(pin, "0123456789") != "" {
-		return "", refuse(ErrBadInput, "pin", "a PIN is 6 digits")
-	}
-	if strings.Count(pin, pin[:1]) == 6 || strings.Contains("01234567890", pin) || strings.Contains("09876543210", pin) {
-		return "", refuse(ErrBadInput, "pin", "that PIN is guessed first; choose another")
+	if err := readPIN(pin); err != nil {
+		return "", err
 	}
 	return argon2id.CreateHash(s.mac("pin", pin), passwordCost)
 }
 
 func hashPassword(password string) (string, error) {
-	if n := utf8.RuneCountInString(password); n < 12 || n > 128 {
-		return "", refuse(ErrBadInput, "password", "a password has 12 to 128 characters; this one has %d", n)
-	}
-	if common[strings.ToLower(password)] {
-		return "", refuse(ErrBadInput, "password", "that password is on every list of common ones; choose another")
+	if err := readPassword(password); err != nil {
+		return "", err
 	}
 	return argon2id.CreateHash(password, passwordCost)
 }
@@ -101,27 +93,13 @@ var common = map[string]bool{
 	"administrator": true, "changemeplease": true, "letmeinletmein": true, "iloveyou1234": true, "welcome12345": true, "brasspegbrasspeg": true,
 }
 
-func printable(field, text string, most int) (string, error) {
-	text = strings.TrimSpace(text)
-	if text == "" {
-		return "", refuse(ErrBadInput, field, "%s is empty", field)
-	}
-	if !utf8.ValidString(text) || strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) }) {
-		return "", refuse(ErrBadInput, field, "%s holds characters that can not be shown", field)
-	}
-	if utf8.RuneCountInString(text) > most {
-		return "", refuse(ErrBadInput, field, "%s is longer than %d characters", field, most)
-	}
-	return text, nil
-}
-
 // AddPerson makes a person and returns the text for his badge, which is shown once: the
 // store keeps only its HMAC.
 func (s *Store) AddPerson(ctx context.Context, actor PersonID, in PersonIn) (p Person, badge string, err error) {
 	if in.Login, err = printable("login", strings.ToLower(in.Login), 40); err != nil {
 		return p, "", err
 	}
-	if in.Name, err = printable("name", in.Name, 80); err != nil {
+	if in.Name, err = printable("name", in.Name, maxName); err != nil {
 		return p, "", err
 	}
 	if !in.Role.Known() {

@@ -42,9 +42,9 @@ func ActCards() ([]string, []string) {
 // code of a part, place or job. A tag with a wrong check character is refused with the
 // likely right ones that exist; a foreign code is ErrNotFound that offers to link it.
 func (s *Store) Scan(ctx context.Context, text string) (Thing, error) {
-	text = strings.ToUpper(strings.TrimSpace(text))
-	if text == "" || len(text) > 200 {
-		return Thing{}, refuse(ErrBadInput, "scan", "nothing readable was scanned")
+	text, err := ReadScan(text)
+	if err != nil {
+		return Thing{}, err
 	}
 	if IsBadge(text) {
 		p, err := s.PersonByBadge(ctx, text)
@@ -55,6 +55,9 @@ func (s *Store) Scan(ctx context.Context, text string) (Thing, error) {
 	}
 	if i := strings.LastIndex(text, "/T/"); i >= 0 && strings.HasPrefix(text, "HTTP") { // a label may carry our address before the tag
 		text = text[i+3:]
+	}
+	if l, ok := edgeCard(text); ok {
+		return Thing{}, refuse(ErrBadInput, "scan", "%s says why an edge came off (%s); it is for the page of a machine. Scan the machine, then the box, then this card", l.Tag, l.Title)
 	}
 	tag, err := standard.ParseTag(text)
 	if err == nil {
@@ -73,13 +76,21 @@ func (s *Store) Scan(ctx context.Context, text string) (Thing, error) {
 	if th, ok, e := s.scanCode(ctx, text); ok || e != nil {
 		return th, e
 	}
+	wrong := wrongCheck(text)
 	if likely, err := s.likely(ctx, text); err != nil {
 		return Thing{}, err
+	} else if len(likely) > 0 && wrong {
+		return Thing{}, unfit("check_digit", "scan", "%s is not a tag of ours: its check character is wrong. Likely meant: %s", text, strings.Join(likely, ", "))
 	} else if len(likely) > 0 {
-		return Thing{}, refuse(ErrBadInput, "scan", "%s is not a tag of ours: its check character is wrong. Likely meant: %s", text, strings.Join(likely, ", "))
+		return Thing{}, refuse(ErrNotFound, "scan", "%s is not a tag of ours. Likely meant: %s", text, strings.Join(likely, ", "))
 	}
-	if looksLikeTag(text) {
-		return Thing{}, refuse(ErrBadInput, "scan", "%s is not a tag of ours: its check character is wrong; scan it again or read the plain letters", text)
+	switch {
+	case wrong && looksLikeTag(text):
+		return Thing{}, unfit("check_digit", "scan", "%s is not a tag of ours: its check character is wrong; scan it again or read the plain letters", text)
+	case wrong:
+		return Thing{}, unfit("check_digit", "scan", "%s is not ours, and its check digit is wrong or lost; scan it again", text)
+	case secretive(text):
+		return Thing{}, refuse(ErrNotFound, "scan", "that is not one of our codes; it is the code of a network or a login (%d characters), and it was not kept", len(text))
 	}
 	return Thing{}, s.notOurs(ctx, text)
 }

@@ -63,14 +63,6 @@ type Day string
 // DayOf is the day of t in its own location.
 func DayOf(t time.Time) Day { return Day(t.Format(time.DateOnly)) }
 
-// ParseDay refuses what is not a day of the calendar.
-func ParseDay(s string) (Day, error) {
-	if _, err := time.Parse(time.DateOnly, s); err != nil {
-		return "", fmt.Errorf("%w: %q is not a day; write it as 2026-03-31", ErrBadInput, s)
-	}
-	return Day(s), nil
-}
-
 // Add is the day n days later.
 func (d Day) Add(n int) Day {
 	t, err := time.Parse(time.DateOnly, string(d))
