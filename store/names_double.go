@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -73,19 +74,40 @@ func plain(text string) string {
 // clash reports two values that both are known and differ.
 func clash(a, b string) bool { return a != "" && b != "" && plain(a) != plain(b) }
 
+// A likeness is what looks like a part: which records, in order of code, and why each.
+type likeness struct {
+	ids []PartID
+	why map[PartID]string
+}
+
+// errAlike ends a write because of a likeness.
+var errAlike = fmt.Errorf("%w: it looks like another part", ErrExists)
+
 // Doubles lists the parts that look like the one given: the same thing by another name, the
 // same maker's code, or the same sizes throughout. Another grade, another chip groove or
 // another value that both parts have makes them two things. At most 10, by code.
 func (s *Store) Doubles(ctx context.Context, in PartIn) ([]Same, error) {
-	db := s.read.WithContext(ctx)
+	like, err := alikes(s.read.WithContext(ctx), in)
+	if err != nil {
+		return nil, err
+	}
+	return s.sameOf(ctx, like)
+}
+
+// bareMakerSQL is a maker's code as plain folds it, for the marks makers use.
+const bareMakerSQL = "replace(replace(replace(replace(upper(maker_code), ' ', ''), '-', ''), '.', ''), '/', '')"
+
+// alikes finds what looks like a part on record, with two queries.
+func alikes(db *gorm.DB, in PartIn) (likeness, error) {
+	like := likeness{why: map[PartID]string{}}
 	p := in.Part
 	key := nameKey(p.Kind, p.Designation)
 	var rows []Part
 	q := db.Where("kind = ? AND id <> ? AND retired_at IS NULL", p.Kind, p.ID)
 	// what mates alike is found by the joints' index; the name and the code by their own
 	cond := db.Where("name_key <> '' AND name_key = ?", key)
-	if p.MakerCode != "" {
-		cond = cond.Or("maker_code <> '' AND upper(maker_code) = ?", strings.ToUpper(p.MakerCode))
+	if code := plain(p.MakerCode); code != "" {
+		cond = cond.Or("maker_code <> '' AND "+bareMakerSQL+" = ?", code)
 	}
 	if j, ok := firstJoint(p, in.Facts); ok {
 		if j.Size.Known {
@@ -95,20 +117,81 @@ func (s *Store) Doubles(ctx context.Context, in PartIn) ([]Same, error) {
 		}
 	}
 	if err := q.Where(cond).Order("code").Limit(2000).Find(&rows).Error; err != nil || len(rows) == 0 {
-		return nil, err
+		return like, err
 	}
 	facts, err := factsOf(db, idsOf(rows))
 	if err != nil {
-		return nil, err
+		return like, err
 	}
-	var ids []PartID
-	why := map[PartID]string{}
 	for _, r := range rows {
-		if w := alike(p, in.Facts, key, r, facts[r.ID]); w != "" && len(ids) < 10 {
-			ids, why[r.ID] = append(ids, r.ID), w
+		if w := alike(p, in.Facts, key, r, facts[r.ID]); w != "" && len(like.ids) < 10 {
+			like.ids, like.why[r.ID] = append(like.ids, r.ID), w
 		}
 	}
-	return s.sameOf(ctx, ids, why)
+	return like, nil
+}
+
+// An alikeBook finds what looks like a part among many that are in memory: what is on record,
+// and the rows of a file as they are read.
+type alikeBook struct {
+	all []bookRow
+	by  map[string][]int // by what alike parts may share
+}
+
+type bookRow struct {
+	part  Part
+	facts []Fact
+	line  int // of the file; 0: on record
+}
+
+// add puts a part into the book.
+func (b *alikeBook) add(r bookRow) {
+	if b.by == nil {
+		b.by = map[string][]int{}
+	}
+	for _, k := range shelves(r.part, r.facts, 0) {
+		b.by[k] = append(b.by[k], len(b.all))
+	}
+	b.all = append(b.all, r)
+}
+
+// like finds what looks like a part, in the order it was added.
+func (b *alikeBook) like(in PartIn) (out []bookRow, why []string) {
+	var at []int
+	for _, k := range shelves(in.Part, in.Facts, 1) {
+		at = append(at, b.by[k]...)
+	}
+	slices.Sort(at)
+	key := nameKey(in.Part.Kind, in.Part.Designation)
+	for _, i := range slices.Compact(at) {
+		if w := alike(in.Part, in.Facts, key, b.all[i].part, b.all[i].facts); w != "" {
+			out, why = append(out, b.all[i]), append(why, w)
+		}
+	}
+	return out, why
+}
+
+// shelves are the words under which a part stands in the book: its name, its maker's code, its
+// first joint. Sizes stand by the micrometre; near adds the neighbours of it.
+func shelves(p Part, facts []Fact, near int64) []string {
+	var out []string
+	if key := nameKey(p.Kind, p.Designation); key != "" {
+		out = append(out, p.Kind+"|name|"+key)
+	}
+	if code := plain(p.MakerCode); code != "" {
+		out = append(out, p.Kind+"|maker|"+code)
+	}
+	if j, ok := firstJoint(p, facts); ok {
+		word := strings.Join([]string{p.Kind, "joint", string(j.Side), string(j.Family), j.Code}, "|")
+		if !j.Size.Known {
+			return append(out, word)
+		}
+		um := int64(math.Round(j.Size.V * 1000))
+		for d := -near; d <= near; d++ {
+			out = append(out, fmt.Sprint(word, "|", um+d))
+		}
+	}
+	return out
 }
 
 // alike says why a part on record is the same thing as p, or "".
@@ -203,8 +286,9 @@ func factsOf(db *gorm.DB, ids []PartID) (map[PartID][]Fact, error) {
 	return out, nil
 }
 
-// sameOf reads the parts with their numbers and where they are.
-func (s *Store) sameOf(ctx context.Context, ids []PartID, why map[PartID]string) ([]Same, error) {
+// sameOf reads the parts of a likeness with their numbers and where they are.
+func (s *Store) sameOf(ctx context.Context, like likeness) ([]Same, error) {
+	ids := like.ids
 	if len(ids) == 0 {
 		return nil, nil
 	}
@@ -243,7 +327,7 @@ func (s *Store) sameOf(ctx context.Context, ids []PartID, why map[PartID]string)
 		if where == "" {
 			where = "none in the shop"
 		}
-		out = append(out, Same{Found: found[i], Why: why[id], At: where})
+		out = append(out, Same{Found: found[i], Why: like.why[id], At: where})
 	}
 	return out, nil
 }

@@ -3,9 +3,14 @@ package store
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"os"
+	"slices"
 	"strings"
+	"sync"
 	"testing"
+
+	"gorm.io/gorm"
 )
 
 // The same thing under three numbers: a name that means what the shop has warns with what and
@@ -100,5 +105,173 @@ func TestDemoCatalogueHasNoFalseDoubles(t *testing.T) {
 	}
 	for _, line := range said {
 		t.Errorf("%s", line)
+	}
+}
+
+// processes are n stores over one shop: on PostgreSQL each with its own connections, as
+// several programs have; on SQLite the one that owns the folder.
+func (s *shop) processes(n int) []*Store {
+	s.t.Helper()
+	out := []*Store{s.Store}
+	for len(out) < n {
+		if !s.postgres {
+			out = append(out, s.Store)
+			continue
+		}
+		opt := s.opt
+		opt.Dir = s.t.TempDir()
+		st, err := Open(ctx, opt)
+		s.must(err)
+		s.t.Cleanup(func() { st.Close() })
+		out = append(out, st)
+	}
+	return out
+}
+
+// Twelve people save the same thing at the same moment, by twelve codes, on three programs:
+// one part, eleven warnings that name it. Twelve by one code: one part, eleven refusals.
+func TestDoublesAtOneMoment(t *testing.T) {
+	engines(t, func(t *testing.T, s *shop) {
+		stores := s.processes(3)
+		race := func(code func(int) string, name string) (saved []string, warned, taken int) {
+			var wg sync.WaitGroup
+			var mu sync.Mutex
+			begin := make(chan struct{})
+			for i := range 12 {
+				wg.Go(func() {
+					f, err := Fill(PartEntry{Kind: "insert", Code: code(i), Designation: name})
+					if err != nil {
+						t.Error(err)
+						return
+					}
+					<-begin
+					p, err := stores[i%3].EnterPart(ctx, s.boss.ID, f, false)
+					mu.Lock()
+					defer mu.Unlock()
+					d, double := errors.AsType[*Double](err)
+					switch {
+					case err == nil:
+						saved = append(saved, p.Code)
+					case double:
+						warned++
+						if len(d.Of) != 1 {
+							t.Errorf("the warning names %d parts: %v", len(d.Of), err)
+						}
+					case errors.Is(err, ErrExists):
+						taken++
+					default:
+						t.Error(err)
+					}
+				})
+			}
+			close(begin)
+			wg.Wait()
+			return saved, warned, taken
+		}
+		count := func(key string) (n int64) {
+			s.must(s.read.Raw("SELECT count(*) FROM parts WHERE name_key = ?", nameKey("insert", key)).Scan(&n).Error)
+			return n
+		}
+		saved, warned, taken := race(func(i int) string { return fmt.Sprintf("INS-%d", i) }, "CNMG 120408")
+		if len(saved) != 1 || warned != 11 || taken != 0 || count("CNMG 120408") != 1 {
+			t.Errorf("by twelve codes: %v saved, %d warned, %d refused, %d on record; want 1, 11, 0, 1", saved, warned, taken, count("CNMG 120408"))
+		}
+		saved, warned, taken = race(func(i int) string { return []string{"ONE", "one"}[i%2] }, "DCMT 11T304")
+		if len(saved) != 1 || warned+taken != 11 || count("DCMT 11T304") != 1 {
+			t.Errorf("by one code: %v saved, %d warned, %d refused; want 1 and 11", saved, warned, taken)
+		}
+	})
+}
+
+// Two files that double each other, read in at the same moment by two programs: one is taken
+// whole, the other not at all.
+func TestImportsAtOneMoment(t *testing.T) {
+	engines(t, func(t *testing.T, s *shop) {
+		stores := s.processes(2)
+		files := []string{"code,kind,designation\nA-1,insert,TNMG 160408\nA-2,insert,CNMG 432\n", "code,kind,designation\nB-1,insert,CNMG 120408\nB-2,insert,SNMG 120408\n"}
+		errs := make([]error, 2)
+		var wg sync.WaitGroup
+		begin := make(chan struct{})
+		for i := range 2 {
+			wg.Go(func() {
+				<-begin
+				_, errs[i] = stores[i].ImportParts(ctx, s.gate.ID, []byte(files[i]), true, false)
+			})
+		}
+		close(begin)
+		wg.Wait()
+		won := slices.Index(errs, nil)
+		line := []string{"line 2", "line 3"}[max(won, 0)] // of the other file: the row that doubles one of the first
+		if won < 0 || !errors.Is(errs[1-won], ErrExists) || !strings.Contains(errs[1-won].Error(), line) {
+			t.Errorf("read in at once: %v and %v; want one, and the other refused", errs[0], errs[1])
+		}
+		var codes []string
+		s.must(s.read.Raw("SELECT code FROM parts ORDER BY code").Scan(&codes).Error)
+		if want := [][]string{{"A-1", "A-2"}, {"B-1", "B-2"}}[max(won, 0)]; !slices.Equal(codes, want) {
+			t.Errorf("on record: %v, want %v", codes, want)
+		}
+	})
+}
+
+// Rows of one file that are one thing are named by their lines, whatever makes them one: the
+// name, the maker's code, the sizes.
+func TestImportDoublesInside(t *testing.T) {
+	engines(t, func(t *testing.T, s *shop) {
+		file := "code,kind,designation,maker,maker_code,DCONMS mm,DCONWS mm,LSC mm,seat\n" +
+			"S-1,sleeve,,,,50,32,130\n" +
+			"I-1,insert,CNMG 432,Quell,Q 12-8,,,\n" +
+			"S-2,sleeve,,,,50,32,130\n" + // the sizes of line 2
+			"S-3,sleeve,,,,50,31.75,130\n" + // 31.75 is not 32
+			"I-2,insert,,quell,q12/8,,,,CNMG1204\n" + // the maker's code of line 3
+			"I-3,insert,CNMG 12 04 08,,,,,\n" + // the name of line 3
+			"S-4,sleeve,,,,50.0004,32,130\n" // line 2 within the thousandth
+		for _, apply := range []bool{false, true} {
+			rep, err := s.ImportParts(ctx, s.gate.ID, []byte(file), apply, false)
+			if apply != errors.Is(err, ErrExists) || !apply && err != nil {
+				t.Fatalf("apply %v: %v", apply, err)
+			}
+			got := map[int]string{}
+			for _, d := range rep.Doubles {
+				got[d.Line] += d.Says + "; "
+			}
+			for line, of := range map[int]string{4: "line 2", 6: "line 3", 7: "line 3", 8: "line 2"} {
+				if !strings.Contains(got[line], of) {
+					t.Errorf("line %d: %q, want %s named", line, got[line], of)
+				}
+				delete(got, line)
+			}
+			if len(got) > 0 {
+				t.Errorf("other rows are called doubles: %v", got)
+			}
+		}
+		var n int64
+		if s.must(s.read.Raw("SELECT count(*) FROM parts").Scan(&n).Error); n != 0 {
+			t.Errorf("%d parts were taken all the same", n)
+		}
+	})
+}
+
+// What a file is compared with costs the same number of queries for one row and for fifty.
+func TestImportQueries(t *testing.T) {
+	s := newShop(t, false)
+	catalogue(t, s, 60)
+	count := func(rows int) (n int) {
+		file := "code,kind,designation,grade\n"
+		for i := range rows {
+			file += fmt.Sprintf("N-%d,insert,VNMG 160408,G%d\n", i, i)
+		}
+		s.must(s.read.Callback().Query().Before("gorm:query").Register("count", func(*gorm.DB) { n++ }))
+		s.must(s.read.Callback().Row().Before("gorm:row").Register("count", func(*gorm.DB) { n++ }))
+		rep, err := s.ImportParts(ctx, s.gate.ID, []byte(file), false, false)
+		s.must(err)
+		s.must(s.read.Callback().Query().Remove("count"))
+		s.must(s.read.Callback().Row().Remove("count"))
+		if len(rep.New) != rows {
+			t.Fatalf("%d of %d rows are new: %+v", len(rep.New), rows, rep)
+		}
+		return n
+	}
+	if a, b := count(1), count(50); a != b || a == 0 {
+		t.Errorf("%d queries for one row, %d for fifty", a, b)
 	}
 }

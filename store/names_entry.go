@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -18,9 +19,121 @@ import (
 // come from the maker's papers.
 type PartEntry struct {
 	Kind, Code, Name, Designation, Maker, MakerCode, Grade, Note string
+	Home, Supplier                                               string // codes
+	Price, Currency, LeadDays, Pack, MinOrder                    string // as typed; "": not said
 
 	Values  map[string]string
 	ByMaker []string
+}
+
+// A PlainField is a value every kind of part has, under the key by which a form and a file
+// call it.
+type PlainField struct {
+	Key, Label, Help string
+	of               func(*PartEntry) *string
+}
+
+// In reads the field of an entry, to be read or set.
+func (p PlainField) In(e *PartEntry) *string { return p.of(e) }
+
+// PlainFields are those values, in the order a person is asked for them.
+func PlainFields() []PlainField { return slices.Clone(plainFields) }
+
+var plainFields = []PlainField{
+	{"code", "Our code", "", func(e *PartEntry) *string { return &e.Code }},
+	{"kind", "Kind", "", func(e *PartEntry) *string { return &e.Kind }},
+	{"name", "What people call it", "", func(e *PartEntry) *string { return &e.Name }},
+	{"designation", "Name", "", func(e *PartEntry) *string { return &e.Designation }},
+	{"maker", "Maker", "", func(e *PartEntry) *string { return &e.Maker }},
+	{"maker_code", "Maker's code", "", func(e *PartEntry) *string { return &e.MakerCode }},
+	{"grade", "Grade", "", func(e *PartEntry) *string { return &e.Grade }},
+	{"note", "Note", "", func(e *PartEntry) *string { return &e.Note }},
+	{"home", "Home, the code of its bin", "where it goes when it comes in", func(e *PartEntry) *string { return &e.Home }},
+	{"supplier", "Supplier's code", "who it is ordered from", func(e *PartEntry) *string { return &e.Supplier }},
+	{"price", "Price of one", "as 7.20", func(e *PartEntry) *string { return &e.Price }},
+	{"currency", "Currency", "such as EUR; goes with a price", func(e *PartEntry) *string { return &e.Currency }},
+	{"lead_days", "Lead time in days", "as quoted; the measured one counts where there is one", func(e *PartEntry) *string { return &e.LeadDays }},
+	{"pack", "Pieces in a pack", "1 when it is sold by the piece", func(e *PartEntry) *string { return &e.Pack }},
+	{"min_order", "Smallest order, pieces", "", func(e *PartEntry) *string { return &e.MinOrder }},
+}
+
+// FillPart is Fill with the home and the supplier looked up by their codes.
+func (s *Store) FillPart(ctx context.Context, e PartEntry) (Filled, error) {
+	db := s.read.WithContext(ctx)
+	var lost error
+	f, err := fillPart(e, func(code string) (PlaceID, bool) {
+		p, err := one[Place](db, "place", code, "upper(code) = ? AND outside = ?", code, false)
+		if err != nil && !errors.Is(err, ErrNotFound) {
+			lost = err
+		}
+		return p.ID, err == nil
+	}, func(code string) (SupplierID, bool) {
+		v, err := one[Supplier](db, "supplier", code, "upper(code) = ?", code)
+		if err != nil && !errors.Is(err, ErrNotFound) {
+			lost = err
+		}
+		return v.ID, err == nil
+	})
+	if lost != nil {
+		return f, lost
+	}
+	return f, err
+}
+
+func fillPart(e PartEntry, place func(string) (PlaceID, bool), supplier func(string) (SupplierID, bool)) (Filled, error) {
+	f, err := Fill(e)
+	if err != nil {
+		return f, err
+	}
+	p := &f.In.Part
+	if t := strings.ToUpper(strings.TrimSpace(e.Home)); t != "" {
+		id, ok := place(t)
+		if !ok {
+			return f, refuse(ErrBadInput, "home", "there is no place %s; make it first, or leave the home empty", t)
+		}
+		p.HomeID = &id
+	}
+	if t := strings.ToUpper(strings.TrimSpace(e.Supplier)); t != "" {
+		id, ok := supplier(t)
+		if !ok {
+			return f, refuse(ErrBadInput, "supplier", "there is no supplier %s; make it first, or leave it empty", t)
+		}
+		p.SupplierID = &id
+	}
+	return f, nil
+}
+
+// buys reads what buying asks of a part.
+func (e PartEntry) buys(p *Part) error {
+	if t := strings.TrimSpace(e.Price); t != "" {
+		n, err := ReadCents("price", t)
+		if err != nil {
+			return refuse(ErrBadInput, "price", "price: %v", err)
+		}
+		p.PriceCents = &n
+	}
+	p.Currency = strings.ToUpper(strings.TrimSpace(e.Currency))
+	if p.PriceCents != nil {
+		if err := checkMoney("currency", p.PriceCents, p.Currency); err != nil {
+			return err
+		}
+	}
+	for _, x := range []struct {
+		key, text string
+		least     int
+		to        func(int)
+	}{
+		{"lead_days", e.LeadDays, 0, func(n int) { p.LeadDays = &n }}, {"pack", e.Pack, 1, func(n int) { p.Pack = n }}, {"min_order", e.MinOrder, 1, func(n int) { p.MinOrder = n }},
+	} {
+		if t := strings.TrimSpace(x.text); t != "" {
+			n, err := strconv.Atoi(t)
+			if err != nil || n < x.least || n > 1_000_000 {
+				return refuse(ErrBadInput, x.key, "%s: %q is not a whole number from %d", strings.ReplaceAll(x.key, "_", " "), t, x.least)
+			}
+			x.to(n)
+		}
+	}
+	return nil
 }
 
 // A Filled is an entry with every value it will be saved with, and what remains to be said.
@@ -48,6 +161,9 @@ func Fill(e PartEntry) (Filled, error) {
 	p := &out.In.Part
 	*p = Part{Kind: e.Kind, Code: strings.TrimSpace(e.Code), Name: strings.TrimSpace(e.Name), Designation: strings.TrimSpace(e.Designation), Maker: strings.TrimSpace(e.Maker),
 		MakerCode: strings.TrimSpace(e.MakerCode), Grade: strings.TrimSpace(e.Grade), Note: strings.TrimSpace(e.Note), Edges: told.Edges}
+	if err := e.buys(p); err != nil {
+		return out, err
+	}
 	for symbol := range e.Values {
 		if !slices.ContainsFunc(fields, func(f PartField) bool { return f.Symbol == symbol }) {
 			return out, refuse(ErrBadInput, symbol, "a %s has no value called %q", e.Kind, symbol)
@@ -234,35 +350,82 @@ func sameValue(a, b string) bool {
 	return a == b
 }
 
-// EnterPart saves a filled entry. When the shop has the same thing by another name, that is a
-// *Double, an ErrExists that names what and where, unless confirmed says that a person has
-// looked at them. A part with sizes that can not be is refused as in SavePart.
+// EnterPart saves a filled entry as a new part. When the shop has the same thing by another
+// name, that is a *Double, an ErrExists that names what and where, unless confirmed says that
+// a person has looked at them. It is looked for in the write itself: of two people who save
+// the same thing at the same moment one gets the part and the other the warning. A part with
+// sizes that can not be is refused as in SavePart.
 func (s *Store) EnterPart(ctx context.Context, actor PersonID, f Filled, confirmed bool) (Part, error) {
-	if f.In.Part.ID == 0 {
-		if err := s.codeTaken(ctx, f.In.Part.Code); err != nil {
-			return f.In.Part, err
+	f.In.Part.ID = 0
+	p, sp, err := checkPart(f.In)
+	if err != nil {
+		return p, err
+	}
+	var saved Part
+	var like likeness
+	err = s.book(ctx, func(tx *Tx) (err error) {
+		saved, like = p, likeness{}
+		if err := tx.keeper(actor); err != nil {
+			return err
+		}
+		if err := tx.end(); err != nil { // one at a time, on every engine
+			return err
+		}
+		if err := tx.codeTaken(p.Code, 0); err != nil {
+			return err
 		}
 		if !confirmed {
-			same, err := s.Doubles(ctx, f.In)
-			if err != nil {
-				return f.In.Part, err
+			if like, err = alikes(tx.DB, f.In); err != nil {
+				return err
 			}
-			if len(same) > 0 {
-				return f.In.Part, &Double{Of: same}
+			if len(like.ids) > 0 {
+				return errAlike
 			}
 		}
+		if err := tx.savePart(&saved, f.In, sp); err != nil {
+			return err
+		}
+		return tx.note(actor, "part saved", p.Code, fmt.Sprintf("version %d", saved.Version))
+	})
+	if errors.Is(err, errAlike) {
+		same, lost := s.sameOf(ctx, like)
+		if lost != nil {
+			return p, lost
+		}
+		return p, &Double{Of: same}
 	}
-	return s.SavePart(ctx, actor, f.In)
+	if err != nil {
+		return p, err
+	}
+	return saved, nil
 }
 
-// codeTaken refuses a code that another part answers to.
-func (s *Store) codeTaken(ctx context.Context, code string) error {
-	p, err := s.PartByCode(ctx, strings.TrimSpace(code))
-	if errors.Is(err, ErrNotFound) {
-		return nil
+// keeper refuses who may not enter or change parts.
+func (tx *Tx) keeper(actor PersonID) error {
+	role, err := tx.roleOf(actor)
+	if err != nil {
+		return err
 	}
-	if err == nil {
-		err = refuse(ErrExists, "code", "%s is taken: it means %s %s", code, p.Code, p.Name)
+	if !May(role, ActPart) {
+		return refuse(ErrForbidden, "act", "%s may not enter or change parts; ask the attendant", role.withArticle())
 	}
-	return err
+	return nil
+}
+
+// codeTaken refuses a code that another part than own has or answers to, in any case of letters.
+func (tx *Tx) codeTaken(code string, own PartID) error {
+	var p Part
+	err := tx.Raw(`SELECT * FROM parts WHERE id <> ? AND (upper(code) = ? OR id = (SELECT part_id FROM part_codes WHERE folded = ?)) ORDER BY id LIMIT 1`,
+		own, strings.ToUpper(strings.TrimSpace(code)), bareCode(code)).Scan(&p).Error
+	if err != nil || p.ID == 0 {
+		return err
+	}
+	says := p.Code + " " + cmp.Or(p.Name, p.Designation)
+	switch {
+	case p.MergedInto != nil:
+		says = "the record " + p.Code + ", which is part of another now"
+	case !p.RetiredAt.IsZero():
+		says += ", which is no longer in use"
+	}
+	return refuse(ErrExists, "code", "%s is taken: it means %s", code, strings.TrimSpace(says))
 }

@@ -5,8 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
+
+	"gorm.io/gorm"
 
 	"brasspeg/store/standard"
 )
@@ -24,7 +25,12 @@ type PartsReport struct {
 }
 
 // partColumns are the columns of a file of parts beside the symbols of the kinds.
-var partColumns = []string{"code", "kind", "name", "designation", "maker", "maker_code", "grade", "note", "home", "price", "currency", "lead_days", "pack", "min_order"}
+var partColumns = func() (out []string) {
+	for _, p := range plainFields {
+		out = append(out, p.Key)
+	}
+	return out
+}()
 
 // A partColumn is one column of the file: a plain one, or a symbol with the unit its head names.
 type partColumn struct {
@@ -85,30 +91,41 @@ func (s *Store) ImportParts(ctx context.Context, actor PersonID, data []byte, ap
 			return rep, refuse(ErrBadInput, must, "the column %q is missing", must)
 		}
 	}
-	rep.Rows = len(rows) - 1
-	in, err := s.partRows(ctx, rows[1:], cols, &rep)
-	if err != nil {
-		return rep, err
-	}
-	if apply && len(rep.Bad) > 0 {
-		b := rep.Bad[0]
-		return rep, refuse(ErrBadInput, b.Field, "%d of %d rows can not be taken, so none was; the first is line %d: %s", len(rep.Bad), rep.Rows, b.Line, b.Says)
-	}
-	if apply && len(rep.Doubles) > 0 && !confirmed {
-		b := rep.Doubles[0]
-		return rep, refuse(ErrExists, b.Field, "%d of %d rows look like what the shop has, so none was taken; the first is line %d: %s", len(rep.Doubles), rep.Rows, b.Line, b.Says)
-	}
-	if !apply || len(in) == 0 {
-		rep.Applied = apply
-		return rep, s.mayEnter(ctx, actor)
+	var doubles []doubleOf
+	if !apply {
+		if err := s.mayEnter(ctx, actor); err != nil {
+			return rep, err
+		}
+		book, err := readPartsBook(s.read.WithContext(ctx))
+		if err != nil {
+			return rep, err
+		}
+		_, doubles = book.read(rows, cols, &rep)
+		return rep, s.tellDoubles(ctx, &rep, doubles)
 	}
 	err = s.book(ctx, func(tx *Tx) error {
-		role, err := tx.roleOf(actor)
+		rep, doubles = PartsReport{}, nil
+		if err := tx.keeper(actor); err != nil {
+			return err
+		}
+		if err := tx.end(); err != nil { // looked at and taken in one act: nobody saves a double in between
+			return err
+		}
+		book, err := readPartsBook(tx.DB)
 		if err != nil {
 			return err
 		}
-		if !May(role, ActPart) {
-			return refuse(ErrForbidden, "act", "%s may not enter parts; ask the attendant", role.withArticle())
+		var in []PartIn
+		in, doubles = book.read(rows, cols, &rep)
+		if len(rep.Bad) > 0 {
+			b := rep.Bad[0]
+			return refuse(ErrBadInput, b.Field, "%d of %d rows can not be taken, so none was; the first is line %d: %s", len(rep.Bad), rep.Rows, b.Line, b.Says)
+		}
+		if len(doubles) > 0 && !confirmed {
+			return errAlike
+		}
+		if len(in) == 0 {
+			return nil
 		}
 		for _, x := range in {
 			p, sp, err := checkPart(x)
@@ -121,8 +138,56 @@ func (s *Store) ImportParts(ctx context.Context, actor PersonID, data []byte, ap
 		}
 		return tx.note(actor, "parts read in", "", fmt.Sprintf("%d new of %d rows", len(in), rep.Rows))
 	})
+	if lost := s.tellDoubles(ctx, &rep, doubles); lost != nil && err == nil {
+		err = lost
+	}
+	if errors.Is(err, errAlike) {
+		b := rep.Doubles[0]
+		err = refuse(ErrExists, b.Field, "%d of %d rows look like what the shop has or like one another, so none was taken; the first is line %d: %s", len(rep.Doubles), rep.Rows, b.Line, b.Says)
+	}
 	rep.Applied = err == nil
 	return rep, err
+}
+
+// A doubleOf is a row that looks like a part on record, or like an earlier row.
+type doubleOf struct {
+	line int
+	like likeness // on record
+	says string   // of earlier rows
+}
+
+// tellDoubles says of each double what the shop has and where; of the first 200 with numbers.
+func (s *Store) tellDoubles(ctx context.Context, rep *PartsReport, doubles []doubleOf) error {
+	all := likeness{why: map[PartID]string{}}
+	for _, d := range doubles[:min(200, len(doubles))] {
+		for _, id := range d.like.ids {
+			if all.why[id] == "" {
+				all.ids, all.why[id] = append(all.ids, id), d.like.why[id]
+			}
+		}
+	}
+	same, err := s.sameOf(ctx, all)
+	if err != nil {
+		return err
+	}
+	for _, d := range doubles {
+		says := d.says
+		if says == "" {
+			var of []Same
+			for _, id := range d.like.ids {
+				if i := slices.IndexFunc(same, func(x Same) bool { return x.ID == id }); i >= 0 {
+					x := same[i]
+					x.Why = d.like.why[id]
+					of = append(of, x)
+				}
+			}
+			if says = "the shop has this already, it seems"; len(of) > 0 {
+				says = (&Double{of}).Error()
+			}
+		}
+		rep.Doubles = append(rep.Doubles, BadRow{d.line, "designation", says})
+	}
+	return nil
 }
 
 // mayEnter refuses who may not enter parts, for a look that books nothing.
@@ -137,11 +202,68 @@ func (s *Store) mayEnter(ctx context.Context, actor PersonID) error {
 	return nil
 }
 
-// partRows reads every row into a part, and says in rep what is wrong with which.
-func (s *Store) partRows(ctx context.Context, rows [][]string, cols []partColumn, rep *PartsReport) ([]PartIn, error) {
-	var out []PartIn
-	seen, alikes := map[string]int{}, map[string]int{}
-	for i, row := range rows {
+// A partsBook is the catalogue as a file is compared with it, read with five queries.
+type partsBook struct {
+	byCode map[string]bookRow // by folded code, also by the further ones
+	alike  alikeBook
+	homes  map[string]PlaceID
+	buys   map[string]SupplierID
+}
+
+func readPartsBook(db *gorm.DB) (*partsBook, error) {
+	b := &partsBook{byCode: map[string]bookRow{}, homes: map[string]PlaceID{}, buys: map[string]SupplierID{}}
+	var rows []Part
+	if err := db.Where("merged_into IS NULL").Order("code").Limit(1_000_000).Find(&rows).Error; err != nil {
+		return nil, err
+	}
+	var all []Fact
+	if err := db.Order("part_id, symbol").Limit(50_000_000).Find(&all).Error; err != nil {
+		return nil, err
+	}
+	facts := map[PartID][]Fact{}
+	for _, f := range all {
+		facts[f.PartID] = append(facts[f.PartID], f)
+	}
+	byID := map[PartID]bookRow{}
+	for _, p := range rows {
+		r := bookRow{part: p, facts: facts[p.ID]}
+		b.byCode[bareCode(p.Code)], byID[p.ID] = r, r
+		if p.RetiredAt.IsZero() {
+			b.alike.add(r)
+		}
+	}
+	var codes []partCode
+	if err := db.Order("folded").Limit(1_000_000).Find(&codes).Error; err != nil {
+		return nil, err
+	}
+	for _, c := range codes {
+		if r, ok := byID[c.PartID]; ok {
+			b.byCode[c.Folded] = r
+		}
+	}
+	var places []Place
+	if err := db.Where("outside = ?", false).Order("code").Limit(1_000_000).Find(&places).Error; err != nil {
+		return nil, err
+	}
+	for _, p := range places {
+		b.homes[strings.ToUpper(p.Code)] = p.ID
+	}
+	var suppliers []Supplier
+	if err := db.Order("code").Limit(100_000).Find(&suppliers).Error; err != nil {
+		return nil, err
+	}
+	for _, v := range suppliers {
+		b.buys[strings.ToUpper(v.Code)] = v.ID
+	}
+	return b, nil
+}
+
+// read reads every row into a part, and says in rep what is wrong with which. The doubles are
+// told apart: what they are like is still to be put in words.
+func (b *partsBook) read(rows [][]string, cols []partColumn, rep *PartsReport) (out []PartIn, doubles []doubleOf) {
+	rep.Rows = len(rows) - 1
+	seen := map[string]int{}
+	for i, row := range rows[1:] {
 		line := i + 2
 		if !slices.ContainsFunc(row, func(t string) bool { return strings.TrimSpace(t) != "" }) {
 			rep.Rows--
@@ -154,70 +276,68 @@ func (s *Store) partRows(ctx context.Context, rows [][]string, cols []partColumn
 			}
 			rep.Bad = append(rep.Bad, b)
 		}
-		f, err := s.partRow(ctx, row, cols)
+		f, err := b.row(row, cols)
 		if err != nil {
 			bad(err)
 			continue
 		}
 		p := f.In.Part
-		if n := seen[bareCode(p.Code)]; n > 0 {
+		code := bareCode(p.Code)
+		if n := seen[code]; n > 0 {
 			bad(refuse(ErrBadInput, "code", "%s stands in line %d already", p.Code, n))
 			continue
 		}
-		seen[bareCode(p.Code)] = line
-		have, err := s.PartByCode(ctx, p.Code)
-		switch {
-		case err == nil:
-			if what, err := s.differs(ctx, have, f.In); err != nil {
-				return nil, err
-			} else if what != "" {
+		seen[code] = line
+		if have, ok := b.byCode[code]; ok {
+			switch what := rowDiffers(have.part, have.facts, f.In); {
+			case !have.part.RetiredAt.IsZero():
+				bad(refuse(ErrRetired, "code", "%s is there and no longer in use; take it into use again on its own page", have.part.Code))
+			case what != "":
 				bad(refuse(ErrExists, "code", "%s is there already with another %s; change it on its own page", p.Code, what))
-			} else {
-				rep.Same = append(rep.Same, p.Code)
+			default:
+				rep.Same = append(rep.Same, have.part.Code)
 			}
 			continue
-		case !errors.Is(err, ErrNotFound):
-			return nil, err
 		}
 		if _, _, err := checkPart(f.In); err != nil {
 			bad(err)
 			continue
 		}
-		same, err := s.Doubles(ctx, f.In)
-		if err != nil {
-			return nil, err
-		}
-		if len(same) > 0 {
-			rep.Doubles = append(rep.Doubles, BadRow{line, "designation", (&Double{same}).Error()})
-		}
-		if key := nameKey(p.Kind, p.Designation); key != "" {
-			key = strings.Join([]string{p.Kind, key, plain(p.Grade), suffixOf(p.Kind, p.Designation), plain(p.Maker)}, "|")
-			if n := alikes[key]; n > 0 {
-				rep.Doubles = append(rep.Doubles, BadRow{line, "designation", fmt.Sprintf("%s names the same thing as line %d", p.Designation, n)})
-			} else {
-				alikes[key] = line
+		like, why := b.alike.like(f.In)
+		d := doubleOf{line: line, like: likeness{why: map[PartID]string{}}}
+		for i, r := range like {
+			switch {
+			case r.line == 0 && len(d.like.ids) < 10:
+				d.like.ids, d.like.why[r.part.ID] = append(d.like.ids, r.part.ID), why[i]
+			case r.line > 0:
+				doubles = append(doubles, doubleOf{line: line, says: fmt.Sprintf("%s names the same thing as line %d, %s: %s", p.Code, r.line, r.part.Code, why[i])})
 			}
 		}
+		if len(d.like.ids) > 0 {
+			doubles = append(doubles, d)
+		}
+		b.alike.add(bookRow{part: p, facts: f.In.Facts, line: line})
 		for _, n := range f.Notes {
 			rep.Notes = append(rep.Notes, BadRow{line, "", n})
 		}
 		rep.New = append(rep.New, p.Code)
 		out = append(out, f.In)
 	}
-	return out, nil
+	slices.SortStableFunc(doubles, func(a, b doubleOf) int { return a.line - b.line })
+	return out, doubles
 }
 
-// partRow reads one row as a form is read.
-func (s *Store) partRow(ctx context.Context, row []string, cols []partColumn) (Filled, error) {
+// row reads one row as a form is read.
+func (b *partsBook) row(row []string, cols []partColumn) (Filled, error) {
 	e := PartEntry{Values: map[string]string{}}
-	plainText := map[string]string{}
+	said := map[string]string{}
 	for i, t := range row {
 		if t = strings.TrimSpace(t); t == "" || i >= len(cols) {
 			continue
 		}
 		c := cols[i]
 		if c.plain != "" {
-			plainText[c.plain] = t
+			said[c.plain] = t
 			continue
 		}
 		if c.symbol == "" {
@@ -235,71 +355,43 @@ func (s *Store) partRow(ctx context.Context, row []string, cols []partColumn) (F
 			e.ByMaker = append(e.ByMaker, c.symbol)
 		}
 	}
-	e.Kind, e.Code, e.Name, e.Designation = strings.ToLower(plainText["kind"]), plainText["code"], plainText["name"], plainText["designation"]
-	e.Maker, e.MakerCode, e.Grade, e.Note = plainText["maker"], plainText["maker_code"], plainText["grade"], plainText["note"]
+	for _, p := range plainFields {
+		*p.of(&e) = said[p.Key]
+	}
+	e.Kind = strings.ToLower(e.Kind)
 	if e.Code == "" {
 		return Filled{}, refuse(ErrBadInput, "code", "the row has no code")
 	}
-	f, err := Fill(e)
-	if err != nil {
-		return f, err
-	}
-	p := &f.In.Part
-	if t := plainText["home"]; t != "" {
-		place, err := s.PlaceByCode(ctx, strings.ToUpper(t))
-		if err != nil {
-			return f, refuse(ErrBadInput, "home", "there is no place %s", t)
-		}
-		p.HomeID = &place.ID
-	}
-	if t := plainText["price"]; t != "" {
-		n, err := cents(t)
-		if err != nil {
-			return f, refuse(ErrBadInput, "price", "price: %v", err)
-		}
-		p.PriceCents, p.Currency = &n, strings.ToUpper(plainText["currency"])
-	}
-	for col, to := range map[string]func(int){"lead_days": func(n int) { p.LeadDays = &n }, "pack": func(n int) { p.Pack = n }, "min_order": func(n int) { p.MinOrder = n }} {
-		if t := plainText[col]; t != "" {
-			n, err := strconv.Atoi(t)
-			if err != nil || n < 0 || n > 1_000_000 {
-				return f, refuse(ErrBadInput, col, "%s: %q is not a whole number", col, t)
-			}
-			to(n)
-		}
-	}
-	return f, nil
+	return fillPart(e, func(code string) (PlaceID, bool) { id, ok := b.homes[code]; return id, ok },
+		func(code string) (SupplierID, bool) { id, ok := b.buys[code]; return id, ok })
 }
 
-// differs names the first value of a row that its part has otherwise; empty cells say nothing.
-func (s *Store) differs(ctx context.Context, have Part, in PartIn) (string, error) {
+// rowDiffers names the first value of a row that its part has otherwise; empty cells say nothing.
+func rowDiffers(have Part, facts []Fact, in PartIn) string {
 	p := in.Part
-	for what, pair := range map[string][2]string{
-		"kind": {p.Kind, have.Kind}, "name": {p.Name, have.Name}, "designation": {p.Designation, have.Designation}, "maker": {p.Maker, have.Maker},
-		"maker's code": {p.MakerCode, have.MakerCode}, "grade": {p.Grade, have.Grade}, "note": {p.Note, have.Note},
+	for _, x := range []struct{ what, row, has string }{
+		{"kind", p.Kind, have.Kind}, {"name", p.Name, have.Name}, {"designation", p.Designation, have.Designation}, {"maker", p.Maker, have.Maker},
+		{"maker's code", p.MakerCode, have.MakerCode}, {"grade", p.Grade, have.Grade}, {"note", p.Note, have.Note},
 	} {
-		if pair[0] != "" && pair[0] != pair[1] {
-			return what, nil
+		if x.row != "" && x.row != x.has {
+			return x.what
 		}
 	}
-	if p.Edges != 0 && p.Edges != have.Edges {
-		return "number of edges", nil
-	}
-	if p.HomeID != nil && idOf(p.HomeID) != idOf(have.HomeID) {
-		return "home", nil
-	}
-	if p.PriceCents != nil && (have.PriceCents == nil || *p.PriceCents != *have.PriceCents || p.Currency != have.Currency) {
-		return "price", nil
-	}
-	facts, err := s.Facts(ctx, have.ID)
-	if err != nil {
-		return "", err
+	switch {
+	case p.Edges != 0 && p.Edges != have.Edges:
+		return "number of edges"
+	case p.HomeID != nil && idOf(p.HomeID) != idOf(have.HomeID):
+		return "home"
+	case p.SupplierID != nil && idOf(p.SupplierID) != idOf(have.SupplierID):
+		return "supplier"
+	case p.PriceCents != nil && (have.PriceCents == nil || *p.PriceCents != *have.PriceCents || p.Currency != have.Currency):
+		return "price"
 	}
 	has := values(facts)
 	for _, f := range in.Facts {
 		if v, ok := has[f.Symbol]; !ok || !sameValue(v, f.Value) {
-			return f.Symbol, nil
+			return f.Symbol
 		}
 	}
-	return "", nil
+	return ""
 }
