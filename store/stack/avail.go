@@ -201,6 +201,7 @@ type cand struct {
 	bits set // nearest mode: the status that stops it
 	// edges on hand of an insert, over all free lots
 	edges int
+	ware  *ware // modeBuy: of what there is not plenty, nil: plenty
 }
 
 // Costs rank the ways to get a part: waiting before buying, known before unknown. They are
@@ -290,6 +291,9 @@ func (q *search) candidate(r *rec) *cand {
 }
 
 func (q *search) newCand(r *rec) *cand {
+	if q.mode == modeBuy {
+		return q.bids.cand(r, 0)
+	}
 	if it := r.nth(q.req, 0); it != nil {
 		c := &cand{rec: r, item: it}
 		if r.kind == Insert {
@@ -298,12 +302,6 @@ func (q *search) newCand(r *rec) *cand {
 		return c
 	}
 	if q.mode == modeStrict {
-		return nil
-	}
-	if q.mode == modeBuy {
-		if cents, ok := q.price(r.part); ok && r.inBook {
-			return &cand{rec: r, tier: tierBook, cost: cents}
-		}
 		return nil
 	}
 	var best *cand

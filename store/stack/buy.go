@@ -83,15 +83,6 @@ func (x *found) codes() string {
 	return strings.Join(list, "|")
 }
 
-// price returns what a part costs when ordered today for the request's need date; ok is false
-// when it has no price or lead time on record, or comes too late: unknown is not in time.
-func (q *search) price(p *Part) (cents int, ok bool) {
-	if !p.PriceCents.Known || !p.LeadDays.Known || q.today == "" || p.Currency != q.currency {
-		return 0, false
-	}
-	return int(p.PriceCents.V), q.today.AddDays(int(math.Ceil(p.LeadDays.V))) <= q.req.NeedDate
-}
-
 // Purchases answers a plan by branch and bound: each job chooses one of its ways to be built,
 // a piece serves several jobs on different days but not two on overlapping days, inserts are
 // used up, and of the parts that are short the missing ones are bought. Jobs that share no
@@ -117,7 +108,15 @@ func (s *Shelf) Purchases(p Plan) Purchases {
 			continue
 		}
 		q := newSearch(s, r, modeBuy, maxWays)
-		q.today, q.currency = p.Today, out.Currency
+		q.bids = &bids{m: &market{}, bid: func(c *rec) *cand {
+			if it := c.nth(r, 0); it != nil {
+				return &cand{rec: c, item: it}
+			}
+			if day, ok := b.arrives(c); ok && day <= r.NeedDate {
+				return &cand{rec: c, tier: tierBook, cost: int(c.part.PriceCents.V)}
+			}
+			return nil
+		}}
 		all := q.run()
 		if len(all) == 0 {
 			out.Unsolved = append(out.Unsolved, s.unsolved(r))

@@ -188,7 +188,10 @@ func (c *class) best() *thinned {
 // of returns the parts of a class that this search has to look at. Pieces that earlier jobs of
 // a plan hold are not free on any day: where one of the best is short by that, all count.
 func (q *search) of(c *class) []*rec {
-	if q.mode == modeBuy || q.whole {
+	if q.mode == modeBuy {
+		return q.bids.m.of(c)
+	}
+	if q.whole {
 		return c.of
 	}
 	if q.near != nil && !q.kinds[c.key.kind] {

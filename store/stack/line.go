@@ -144,7 +144,11 @@ func (q *search) waysInto(end string) []lineStep {
 		}
 		better := 0
 		for _, o := range out[first:] {
-			if o.cost <= c.cost && (o.rec.cp >= c.rec.cp || q.mode != modeNearest) && (q.mode != modeNearest || o.bits == c.bits) {
+			switch {
+			case q.lists() && o.ware == nil:
+				better = most // one of which there is plenty does for all
+			case q.lists():
+			case o.cost <= c.cost && (o.rec.cp >= c.rec.cp || q.mode != modeNearest) && (q.mode != modeNearest || o.bits == c.bits):
 				better++
 			}
 		}
@@ -158,6 +162,9 @@ func (q *search) waysInto(end string) []lineStep {
 
 // again returns the part once more, when there is another free piece of it.
 func (q *search) again(r *rec, used int) *cand {
+	if q.mode == modeBuy {
+		return q.bids.cand(r, used)
+	}
 	if it := r.nth(q.req, used); it != nil {
 		return &cand{rec: r, item: it}
 	}
@@ -193,7 +200,8 @@ func (q *search) skyLine(in []line) []line {
 		x := in[i]
 		better := 0
 		for _, y := range out {
-			if y.cost <= x.cost && y.n <= x.n && y.cp >= min(x.cp, enough) && (q.mode != modeNearest || x.bits == y.bits) {
+			if y.cost <= x.cost && y.n <= x.n && y.cp >= min(x.cp, enough) && (q.mode != modeNearest || x.bits == y.bits) &&
+				(!q.lists() || asksNoMore(y.p[:y.n], x.p[:x.n])) {
 				if better += q.weight(y.cost); better >= q.k {
 					break
 				}

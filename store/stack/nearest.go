@@ -111,7 +111,7 @@ func (q *search) known(b *barCand, bits set, cost, warns, n int) bool {
 
 // least returns the lowest cost at which a part of a class can be had, MaxInt when none can.
 func (q *search) least(c *class) int {
-	if c.best().free {
+	if q.mode != modeBuy && c.best().free {
 		return 0
 	}
 	least := math.MaxInt

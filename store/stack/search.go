@@ -62,8 +62,7 @@ type search struct {
 	whole   bool // for tests: look at all parts of a class
 	evals   int  // combinations looked at, for tests of the search's own cost
 
-	today    Date   // modeBuy: the day of ordering
-	currency string // modeBuy: the currency prices are added up in
+	bids *bids // modeBuy: what the parts cost
 }
 
 type rearKey struct {
@@ -173,7 +172,7 @@ func (q *search) run() []found {
 	for i := range offers {
 		p := &offers[i]
 		if w := q.bar(); w != nil && cmp.Or(cmp.Compare(p.cost, w.cost), cmp.Compare(p.warns, w.warn.count()), cmp.Compare(p.n, w.n),
-			cmp.Compare(w.d, p.d), cmp.Compare(p.bar.set, w.set), cmp.Compare(stiffness(w.bar.rec.part), p.stiff)) > 0 {
+			cmp.Compare(w.d, p.d), cmp.Compare(p.bar.set, w.set), cmp.Compare(stiffness(w.bar.rec.part), p.stiff)) > 0 || q.lists() && p.cost > q.limit {
 			break
 		}
 		if p.class == nil {
@@ -356,7 +355,7 @@ func (q *search) joinAll(b *barCand, rears []rear, fronts []front) {
 				continue
 			}
 			if q.beyond(b, cost+f.cost, warn+f.warn.count(), n+f.n) {
-				if w := q.bar(); j == 0 && cost+f.cost > w.cost {
+				if w := q.bar(); j == 0 && (w == nil || cost+f.cost > w.cost) {
 					return // and so are all dearer rears
 				}
 				break
@@ -372,6 +371,9 @@ func (q *search) joinAll(b *barCand, rears []rear, fronts []front) {
 					continue
 				}
 			}
+			if q.lists() && q.bids.asked(b, r, f) {
+				continue
+			}
 			q.join(b, r, f)
 		}
 	}
@@ -382,7 +384,7 @@ func (q *search) bar() *found {
 	switch {
 	case q.mode == modeNearest && len(q.best) > 0:
 		return &q.best[0]
-	case len(q.best) < q.k:
+	case len(q.best) < q.k || q.lists():
 		return nil
 	}
 	return &q.best[len(q.best)-1]
@@ -390,6 +392,9 @@ func (q *search) bar() *found {
 
 // beyond reports that no stack on bar b with these figures or worse can be told.
 func (q *search) beyond(b *barCand, cost, warn, n int) bool {
+	if q.lists() {
+		return cost > q.limit
+	}
 	w := q.bar()
 	if w == nil {
 		return false
@@ -610,6 +615,10 @@ func (x *found) pieces() []*cand {
 // keep puts x among the best, at its place. In the missing mode a set of missing parts is kept
 // once, by its best stack.
 func (q *search) keep(x found) {
+	if q.lists() {
+		q.keepWay(&x)
+		return
+	}
 	if q.mode == modeNearest && x.cost > q.limit {
 		return
 	}

@@ -306,7 +306,7 @@ func (q *search) findInserts() {
 // lot returns an insert as the request can have it: the first free lot that has the edges
 // alone, else the largest, and the edges of all free lots together.
 func (q *search) lot(r *rec) *cand {
-	if _, ok := q.cands[r]; ok || q.near != nil {
+	if _, ok := q.cands[r]; ok || q.near != nil || q.mode == modeBuy {
 		return q.candidate(r)
 	}
 	c := &cand{rec: r}
@@ -473,7 +473,7 @@ func (f front) before(c *cand, lf Opt) front {
 // weight says how many of k a dominating way counts for. Where only sets of missing parts are
 // told apart, or sets of broken rules, one way at least as good with nothing missing is enough.
 func (q *search) weight(cost int) int {
-	if q.mode == modeNearest || q.mode == modeMissing && cost == 0 {
+	if q.mode == modeNearest || q.lists() || q.mode == modeMissing && cost == 0 {
 		return q.k
 	}
 	return 1
@@ -505,7 +505,7 @@ func (q *search) skyRear(in []rear, d float64, judged bool) []rear {
 	for _, i := range order {
 		better := 0
 		for j := range out {
-			if q.rearDominates(&out[j], &in[i], grip, need, judged && q.mode == modeStrict) {
+			if q.rearDominates(&out[j], &in[i], grip, need, judged && (q.mode == modeStrict || q.lists())) {
 				if better += q.weight(out[j].cost); better >= q.k {
 					break
 				}
@@ -520,8 +520,14 @@ func (q *search) skyRear(in []rear, d float64, judged bool) []rear {
 }
 
 func (q *search) rearDominates(a, b *rear, grip, need float64, anyClamp bool) bool {
-	if a.cost > b.cost || a.n > b.n || a.warn&^b.warn != 0 || a.lsc < min(b.lsc, grip) || a.none != b.none ||
-		a.proj > b.proj || a.mass > b.mass || a.noWT && !b.noWT {
+	if a.cost > b.cost || a.lsc < min(b.lsc, grip) || a.none != b.none || a.proj > b.proj || q.heavier(a.mass, b.mass, a.noWT, b.noWT) {
+		return false
+	}
+	if q.lists() {
+		if !asksNoMore(a.p[:a.n], b.p[:b.n]) {
+			return false
+		}
+	} else if a.n > b.n || a.warn&^b.warn != 0 {
 		return false
 	}
 	if a.clamp != b.clamp && !anyClamp {
@@ -565,8 +571,14 @@ func (q *search) skyFront(in []front) []front {
 }
 
 func (q *search) frontDominates(a, b *front) bool {
-	if a.cost > b.cost || a.n > b.n || a.warn.count() > b.warn.count() || a.none != b.none ||
-		a.noLF && !b.noLF || a.lf < b.lf || a.mass > b.mass || a.noWT && !b.noWT {
+	if a.cost > b.cost || a.none != b.none || a.noLF && !b.noLF || a.lf < b.lf || q.heavier(a.mass, b.mass, a.noWT, b.noWT) {
+		return false
+	}
+	if q.lists() {
+		if !asksNoMore(a.p[:a.n], b.p[:b.n]) {
+			return false
+		}
+	} else if a.n > b.n || a.warn.count() > b.warn.count() {
 		return false
 	}
 	if q.req.Coolant && (!a.cool && b.cool || a.cp < b.cp) {
