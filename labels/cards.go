@@ -44,3 +44,27 @@ func QuantityKey(n int, tag, printed string) Label {
 	}
 	return Label{Tag: tag, Kind: Act, Head: "quantity", Title: strconv.Itoa(n), Note: note, Printed: printed}
 }
+
+// reasonCards says what stands on the card of each reason for which an edge comes off, by the
+// word the log keeps for it.
+var reasonCards = map[string]struct{ title, note string }{
+	"planned":    {"Planned\u00A0◷", "changed at its count, still good"},
+	"worn":       {"Worn\u00A0▽", "wear is at its limit"},
+	"finish":     {"Finish\u00A0≈", "the surface is no longer good"},
+	"size":       {"Size\u00A0↕", "the bore no longer holds its size"},
+	"chipped":    {"Chipped\u00A0◣", "a piece of the edge is out"},
+	"broken":     {"Broken\u00A0✕", "the edge or the insert is gone"},
+	"chatter":    {"Chatter\u00A0∿", "it rang; look at the setup too"},
+	"end of job": {"End of job\u00A0■", "came off with the job, not worn"},
+}
+
+// ReasonCard is the card that says at a machine why an edge came off, for hands in gloves. The
+// tag is the code that the machine's page understands as the reason; a reason without words of
+// its own gets a card with its own name.
+func ReasonCard(reason, tag, printed string) Label {
+	c, ok := reasonCards[reason]
+	if !ok {
+		c.title = reason
+	}
+	return Label{Tag: tag, Kind: Act, Head: "edge off", Title: c.title, Note: c.note, Printed: printed}
+}

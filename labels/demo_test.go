@@ -21,5 +21,6 @@ func shop() map[string]Label {
 			Sizes: []Size{{Name: "seat", Value: "VDI 50"}, {Name: "coolant", Value: "70", Unit: "bar"}}, Printed: "2026-11-25"},
 		"return": ActCard(Return, "A0000001S", "2026-11-25"),
 		"qty5":   QuantityKey(5, "A0000025C", "2026-11-25"),
+		"worn":   ReasonCard("worn", "EDGE-WORN", "2026-11-25"),
 	}
 }

@@ -27,6 +27,9 @@ func drawLabel(t store.LabelText, printed string) labels.Label {
 	if t.Key > 0 {
 		return labels.QuantityKey(t.Key, t.Tag, printed)
 	}
+	if t.Reason {
+		return labels.ReasonCard(t.Title, t.Tag, printed)
+	}
 	if t.Kind == "act" {
 		l := labels.ActCard(labels.Deed(strings.ReplaceAll(t.Title, "-", " ")), t.Tag, printed)
 		if note, ok := cardNotes[t.Title]; ok {

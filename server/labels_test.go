@@ -202,3 +202,38 @@ func TestMakeBadge(t *testing.T) {
 		t.Errorf("on record: %+v", runs)
 	}
 }
+
+// The reason cards are printed from the labels page, and each says what a button of the
+// machine's page understands; anywhere else a scanned one tells where it belongs.
+func TestReasonCards(t *testing.T) {
+	sh := newShop(t)
+	sh.runs()
+	c := sh.as("brisa")
+	if a := c.get("/labels"); !strings.Contains(a.body, `href="/labels?select=reasons"`) {
+		t.Error("the labels page does not offer the reason cards")
+	}
+	op := newOp()
+	if a := c.post("/labels/prints", printForm(op, "reasons", "sheet", "a4")); a.status >= 300 {
+		t.Fatalf("%d %s", a.status, a.body)
+	}
+	machine := c.get("/machines/L3").body
+	cards, err := sh.store.Labels(t.Context(), "reasons")
+	must(t, err)
+	if len(cards) != 8 || strings.Count(machine, "data-card=") != 8 {
+		t.Errorf("%d cards, %d buttons", len(cards), strings.Count(machine, "data-card="))
+	}
+	if page := c.get("/labels/prints/" + op + "/page.svg").body; strings.Count(page, "translate(") != 8 {
+		t.Errorf("%d labels on the page", strings.Count(page, "translate("))
+	}
+	for _, l := range cards {
+		if !strings.Contains(machine, `value="`+l.Title+`" data-card="`+l.Tag+`"`) {
+			t.Errorf("the machine's page has no button for %s, %s", l.Tag, l.Title)
+		}
+	}
+	if a := c.get("/t/EDGE-WORN"); a.status != 422 || !strings.Contains(a.body, "page of a machine") {
+		t.Errorf("scanned elsewhere: %d %.200s", a.status, a.body)
+	}
+	if a := c.get("/labels?select=edge-worn"); a.status != 200 || !strings.Contains(a.body, "<button>Print</button>") {
+		t.Errorf("one card alone: %d", a.status)
+	}
+}

@@ -121,7 +121,7 @@ func (s *Server) machinePage(c echo.Context) error {
 	p, _ := actor(c)
 	v.MayLog = access.Of(p.role, access.LogEdges) != access.No
 	for _, r := range life.Reasons {
-		v.Reasons = append(v.Reasons, reasonView{string(r), string(r), reasonCard(r)})
+		v.Reasons = append(v.Reasons, reasonView{string(r), string(r), store.EdgeCard(r)})
 	}
 	for _, seat := range mv.Seats {
 		sv := seatOf(seat)
@@ -136,20 +136,6 @@ func (s *Server) machinePage(c echo.Context) error {
 	}
 	v.Latest = edgesOf("The last changes on this machine, newest first", mv.Latest)
 	return s.page(c, http.StatusOK, "machine", v.Name, v)
-}
-
-// reasonCard is the text of the card that says a reason to the scanner.
-func reasonCard(r life.Reason) string {
-	if r == life.EndOfJob {
-		return "EDGE-END"
-	}
-	b := []byte("EDGE-" + string(r))
-	for i := range b {
-		if b[i] >= 'a' && b[i] <= 'z' {
-			b[i] -= 'a' - 'A'
-		}
-	}
-	return string(b)
 }
 
 func seatOf(seat store.Seat) seatView {

@@ -25,6 +25,7 @@ type LabelText struct {
 	Part     string  // kind of part, of a piece or a lot
 	Diameter float64 // mm, of a bar; 0 of all else
 	Key      int     // of a quantity key: how many
+	Reason   bool    // a reason card of the machines; Title is the reason
 }
 
 // A LabelSize is one of the two to four figures a person looks for on a thing.
@@ -41,7 +42,7 @@ var labelKinds = map[string]string{
 	"piece": "piece", "pieces": "piece", "lot": "lot", "lots": "lot", "box": "lot", "boxes": "lot",
 	"bin": "bin", "bins": "bin", "drawer": "bin", "drawers": "bin", "place": "bin", "places": "bin",
 	"job": "job", "jobs": "job", "station": "station", "stations": "station", "machine": "machine", "machines": "machine",
-	"card": "act", "cards": "act", "act": "act", "acts": "act", "key": "key", "keys": "key", "person": "person", "people": "person", "badge": "person", "badges": "person",
+	"card": "act", "cards": "act", "act": "act", "acts": "act", "key": "key", "keys": "key", "reason": "reason", "reasons": "reason", "person": "person", "people": "person", "badge": "person", "badges": "person",
 }
 
 // partKinds are the kinds of part by their plural.
@@ -57,8 +58,8 @@ var partKinds = map[string]string{
 //   - "all" (or nothing): every piece and lot in the shop, bin, station, machine, job that is
 //     planned or running, and act card;
 //   - "new": what came in and has no print on record;
-//   - a kind: pieces, lots, bins, stations, machines, jobs, cards, keys (quantity keys, which
-//     also come with cards); of parts: holders, sleeves, bars, heads, inserts, hoses, fittings,
+//   - a kind: pieces, lots, bins, stations, machines, jobs, cards, keys (quantity keys) and
+//     reasons (why an edge came off), which both also come with cards; of parts: holders, sleeves, bars, heads, inserts, hoses, fittings,
 //     adapters, spares;
 //   - a tag, also a worn one typed with its small slips that fold (dashes, case, O for 0);
 //   - the code of a place (its label and what stands there), of a machine (and its stations),
@@ -217,6 +218,9 @@ func (c *chosen) term(ctx context.Context, t string) error {
 		}
 		return refuse(ErrBadInput, "select", "a quantity key is 1 to %d", maxKey)
 	}
+	if l, ok := edgeCard(strings.ToUpper(t)); ok {
+		return c.add([]LabelText{l})
+	}
 	th, err := c.s.Scan(ctx, t)
 	if err != nil {
 		if _, e := standard.ParseTag(t); e == nil || looksLikeTag(strings.ToUpper(t)) {
@@ -287,7 +291,12 @@ func (c *chosen) kind(ctx context.Context, k string) error {
 		if err := c.add(ls); err != nil {
 			return err
 		}
-		return c.kind(ctx, "key")
+		if err := c.kind(ctx, "key"); err != nil {
+			return err
+		}
+		return c.kind(ctx, "reason")
+	case "reason":
+		return c.add(edgeCards())
 	case "key":
 		var ls []LabelText
 		for _, n := range quantityKeys {

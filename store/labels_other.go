@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"brasspeg/store/life"
 	"brasspeg/store/standard"
 )
 
@@ -178,6 +179,33 @@ func keyText(n int) LabelText {
 func isKey(tag string) bool {
 	n, err := strconv.Atoi(tag)
 	return err == nil && n > 0 && n <= maxKey && strconv.Itoa(n) == tag
+}
+
+// EdgeCard is the text of the card that says, at a machine, why an edge came off.
+func EdgeCard(r life.Reason) string {
+	if r == life.EndOfJob {
+		return "EDGE-END"
+	}
+	return "EDGE-" + strings.ToUpper(string(r))
+}
+
+// edgeCards are the reason cards in the order a person is asked; Title is the reason.
+func edgeCards() []LabelText {
+	var ls []LabelText
+	for _, r := range life.Reasons {
+		ls = append(ls, LabelText{Kind: "act", Tag: EdgeCard(r), Head: "edge off", Title: string(r), Reason: true})
+	}
+	return ls
+}
+
+// edgeCard is the reason card with that text.
+func edgeCard(text string) (LabelText, bool) {
+	ls := edgeCards()
+	i := slices.IndexFunc(ls, func(l LabelText) bool { return l.Tag == text })
+	if i < 0 {
+		return LabelText{}, false
+	}
+	return ls[i], true
 }
 
 // personTag is how the record of prints names a person: never by the text of the badge.

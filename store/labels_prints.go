@@ -47,7 +47,7 @@ func (in *PrintIn) check() error {
 		return refuse(ErrBadInput, "select", "%d labels; print at most %d at a time", len(in.Tags), maxLabels)
 	}
 	for i, t := range in.Tags {
-		if isKey(t) {
+		if _, card := edgeCard(t); card || isKey(t) {
 			continue
 		}
 		tag, err := standard.ParseTag(t)

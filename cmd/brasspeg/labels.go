@@ -17,7 +17,7 @@ import (
 type labelsCmd struct {
 	storeFlags
 	Demo      bool    `help:"Label the demo shop instead of a shop's own store."`
-	Select    string  `help:"What to label: all, a kind (pieces, lots, bins, stations, machines, jobs, cards, bars, inserts, …), a tag, a place, a part, a job, a machine, or words of the search; several with commas between." default:"all" placeholder:"QUERY"`
+	Select    string  `help:"What to label: all, a kind (pieces, lots, bins, stations, machines, jobs, cards, reasons, bars, inserts, …), a tag, a place, a part, a job, a machine, or words of the search; several with commas between." default:"all" placeholder:"QUERY"`
 	Sheet     string  `help:"a4, letter, a single label as 50x25 in mm, or paper:label as a4:50x25." default:"a4" placeholder:"MEDIUM"`
 	Start     int     `help:"Label of the sheet to begin on, counted along the rows." default:"1" placeholder:"N"`
 	Right     float64 `help:"Move everything right by so many mm, -10 to 10; see --calibrate." placeholder:"MM"`

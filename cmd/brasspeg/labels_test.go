@@ -163,7 +163,7 @@ func zxing(p image.Image) string {
 
 // The command prints the whole demo shop on A4; each label is cut out of the page as a printer
 // of 203 and of 300 dpi would lay it down and read by two programs that know nothing of ours;
-// what they read is every tag of the shop, each once, and the quantity keys.
+// what they read is every tag of the shop, each once, the quantity keys and the reason cards.
 func TestWholeShopIsRead(t *testing.T) {
 	if testing.Short() {
 		t.Log("SKIPPED: reading every label of the demo shop takes some seconds; run without -short")
@@ -182,7 +182,8 @@ func TestWholeShopIsRead(t *testing.T) {
 	}
 	st, _ := seeded(t, true)
 	want := onShelf(t, st)
-	want = append(want, "1", "2", "3", "4", "5", "6", "8", "10", "20", "50")
+	want = append(want, "1", "2", "3", "4", "5", "6", "8", "10", "20", "50",
+		"EDGE-PLANNED", "EDGE-WORN", "EDGE-FINISH", "EDGE-SIZE", "EDGE-CHIPPED", "EDGE-BROKEN", "EDGE-CHATTER", "EDGE-END")
 	slices.Sort(want)
 	if !strings.HasPrefix(said, fmt.Sprintf("%d labels on %d pages", len(want), labels.A4().Pages(len(want)))) || len(want) < 350 {
 		t.Errorf("the command says %q, the shop has %d tags", said, len(want))
@@ -284,6 +285,24 @@ func TestLabelTextIsOnlyText(t *testing.T) {
 	}
 	defer st.Close()
 	if prints, err := st.LabelPrints(t.Context(), tags[0]); err != nil || len(prints) != 5 || prints[0].Person != "console" || prints[0].Medium == "" {
+		t.Errorf("on record: %+v, %v", prints, err)
+	}
+}
+
+// The reason cards of a shop's own store are printed, and are on record.
+func TestReasonCardsOnRecord(t *testing.T) {
+	dir, st, _ := ownShop(t)
+	st.Close()
+	pdf := filepath.Join(t.TempDir(), "r.pdf")
+	if said, err := printLabels(t, "--data", dir, "--select", "reasons", "--out", pdf); err != nil || !strings.HasPrefix(said, "8 labels on 1 page") {
+		t.Fatalf("%q, %v", said, err)
+	}
+	st, err := store.Open(t.Context(), store.Options{Dir: dir})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer st.Close()
+	if prints, err := st.LabelPrints(t.Context(), "EDGE-END"); err != nil || len(prints) != 1 {
 		t.Errorf("on record: %+v, %v", prints, err)
 	}
 }
