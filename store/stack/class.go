@@ -206,6 +206,9 @@ func (q *search) of(c *class) []*rec {
 		}
 		return q.nearOf[c]
 	}
+	if c.key.kind == Head && q.s.coupled > 0 {
+		return c.of // of a head before a bar held by its coupling, longer is not better
+	}
 	list := c.best().of
 	if len(q.req.holds) == 0 || len(list) == len(c.of) {
 		return list

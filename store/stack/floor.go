@@ -67,6 +67,13 @@ func (q *search) holderSums(d float64) []sum {
 			}
 		}
 	})
+	if len(q.s.units) > 0 {
+		for _, w := range q.holdersFor(d, "") {
+			if w.with[0] != nil {
+				out = addSum(out, sum{cost: w.cost, n: w.n, split: w.clamp == "split", cool: w.cool && w.cp >= q.need-deadband, lsc: w.lsc})
+			}
+		}
+	}
 	if q.mode == modeMissing {
 		out = append(out, sum{cost: kindCost(&Part{Kind: Holder}), n: 1, split: true, cool: true, made: true, lsc: inf})
 	}

@@ -72,7 +72,7 @@ func (q *search) bound(p *offer, r *rec, t thinned, cost int) bool {
 	}
 	short := false
 	if r.ccms == "" {
-		left := t.oal + f.reach - p.bar.set
+		left := t.oal + f.reach + q.unitsReach() - p.bar.set
 		if t.oal < 0 || left < minGripD*p.d-deadband {
 			return false
 		}
@@ -109,7 +109,7 @@ func (q *search) bound(p *offer, r *rec, t thinned, cost int) bool {
 
 // judgeBar applies the rules that a bar answers by its shape alone.
 func (q *search) judgeBar(b *barCand, r *rec) {
-	if d := r.shank; d >= q.req.BoreStartD-deadband {
+	if d := r.shank; d >= q.req.BoreStartD-deadband || d == 0 { // 0: held by a coupling, and nobody recorded how thick it is
 		b.bits |= bBody
 	} else if d > chipShare*q.req.BoreStartD+deadband {
 		b.warn |= wChips

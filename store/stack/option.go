@@ -24,17 +24,18 @@ func (q *search) missing(x *found) []Missing {
 	b := x.bar.rec
 	d := x.d
 	through, cooled := x.route == "through", x.route != ""
-	var holder, sleeve *cand
+	// What holds the bar, or the sleeve around it: the holder, or the last adapter in it.
+	var holds, sleeve *cand
 	for _, c := range x.rear.p[:x.rear.n] {
-		switch c.rec.kind {
-		case Holder:
-			holder = c
-		case Sleeve:
+		switch {
+		case c.rec.kind == Holder || c.rec.unit():
+			holds = c
+		case c.rec.kind == Sleeve:
 			sleeve = c
 		}
 	}
 	// A recorded holder with set screws, free or not, asks for a flat; an invented one is split.
-	screwed := holder != nil && holder.tier != tierHole && sleeve == nil && b.ccms == "" && holder.rec.part.Clamp() != "split"
+	screwed := holds != nil && holds.tier != tierHole && sleeve == nil && b.ccms == "" && holds.rec.part.Clamp() != "split"
 	add := func(c *cand, needs ...Need) {
 		m := Missing{Kind: c.rec.kind, Needs: slices.DeleteFunc(needs, func(n Need) bool { return n.Value == nil })}
 		if w := q.req.Station.MaxMassKg; w.Known && weighs(c.rec.kind) {
@@ -63,9 +64,12 @@ func (q *search) missing(x *found) []Missing {
 				break
 			}
 			n := []Need{{"interface", open}}
-			if b.ccms != "" {
+			switch {
+			case x.rear.with[0] != nil:
+				n = append(n, x.rear.firstUnit().behind()...)
+			case b.ccms != "":
 				n = append(n, Need{"CCWS", b.ccms})
-			} else {
+			default:
 				bore := d
 				if sleeve != nil {
 					bore = sleeve.rec.shank
@@ -79,12 +83,18 @@ func (q *search) missing(x *found) []Missing {
 				break
 			}
 			bore := c.rec.shank
-			if holder != nil && holder.tier != tierHole {
-				bore = holder.rec.bore
+			if holds != nil && holds.tier != tierHole {
+				bore = holds.rec.bore
 			}
 			add(c, Need{"DCONMS", bore}, Need{"DCONWS", d}, Need{"LSC_min", round(minGripD*d, 6)},
 				Need{"for_damped", iff(b.damped, true)}, Need{"sealed", iff(through, true)}, Need{"CP_min", ifThrough(cp)})
 		case Adapter:
+			if c.rec.unit() {
+				if c.tier != tierFree {
+					add(c, q.unitNeeds(x, c, iff(through, true), ifThrough(cp))...)
+				}
+				break
+			}
 			if c.tier != tierFree {
 				add(c, Need{"interface", open}, Need{"seat_out", c.rec.seatAt},
 					Need{"coolant", iff(through, true)}, Need{"CP_min", ifThrough(cp)})
@@ -95,7 +105,7 @@ func (q *search) missing(x *found) []Missing {
 	if x.bar.tier != tierFree {
 		p := b.part
 		flat := screwed
-		n := []Need{{"DCONMS", iff(b.ccms == "", d)}, {"CCMS", iff(b.ccms != "", b.ccms)}, {"construction", iff(p.Construction != "", p.Construction)}}
+		n := []Need{{"DCONMS", d}, {"CCMS", iff(b.ccms != "", b.ccms)}, {"construction", iff(p.Construction != "", p.Construction)}}
 		if _, most, _, _ := OverhangLimit(p.Construction, d); x.set > most*d+deadband {
 			n = append(n, Need{"OHX_min", x.set}) // only the maker's own figure allows it
 		}
@@ -108,17 +118,30 @@ func (q *search) missing(x *found) []Missing {
 		if lf >= inf/8 {
 			lf = 0
 		}
-		oal := x.set + minGripD*d - lf
+		oal, most := x.set-x.rear.ext+minGripD*d-lf, any(nil)
 		if b.ccms != "" {
-			oal = q.l - lf
+			oal, most = q.l-x.rear.ext-lf, round(q.longest(x, false)-x.rear.ext-lf, 6)
 		}
 		if x.front.lf >= inf/8 && x.bar.tier != tierHole {
 			oal = min(oal, p.OAL.V) // the head that is missing too makes up for the rest
+			if b.ccms != "" {
+				oal, most = p.OAL.V, p.OAL.V
+			}
 		}
-		n = append(n, Need{"OAL_min", round(max(oal, 1), 6)}, Need{"OHN_max", iff(b.damped, x.set)}, Need{"flat", iff(flat, true)},
+		free := x.set - x.rear.ext // what of it sticks out of what holds it
+		if b.ccms != "" {
+			if b.leastOut() > q.l-x.rear.ext {
+				oal = p.OAL.V // shorter, it would be under its own shortest overhang
+			} else {
+				free = q.l - x.rear.ext
+			}
+		}
+		n = append(n, Need{"OAL_min", round(max(oal, 1), 6)}, Need{"OAL_max", most}, Need{"OHN_max", iff(b.damped, round(free, 6))}, Need{"flat", iff(flat, true)},
 			Need{"coolant", iff(cooled, true)}, Need{"coolant_in", iff(cooled, q.inlet(x))}, Need{"CP_min", cp})
 		add(x.bar, n...)
-		out[len(out)-1].Prefers = []Need{{"OAL_min", round(max(oal+(goodGripD-minGripD)*d, 1), 6)}}
+		if b.ccms == "" {
+			out[len(out)-1].Prefers = []Need{{"OAL_min", round(max(oal+(goodGripD-minGripD)*d, 1), 6)}}
+		}
 	}
 	for i, c := range x.front.p[:x.front.n] {
 		if c.tier == tierFree {
@@ -126,22 +149,31 @@ func (q *search) missing(x *found) []Missing {
 		}
 		switch c.rec.kind {
 		case Head:
-			var lf any
-			if i == 0 && x.bar.tier != tierHole && b.part.OAL.Known {
-				least := x.set + minGripD*d - b.part.OAL.V
+			var lf, most any
+			if x.bar.tier != tierHole && b.part.OAL.Known {
+				others := b.part.OAL.V + x.rear.ext
+				for _, a := range x.front.p[:i] { // adapters between bar and head
+					others += a.rec.part.LF.Or(0)
+				}
+				least := x.set + minGripD*d - others
 				if b.ccms != "" {
-					least = q.l - b.part.OAL.V
+					least = max(q.l, b.leastOut()+x.rear.ext) - others
+					most = round(q.longest(x, true)-others, 6)
 				}
 				lf = iff(least > 1e-6, round(least, 6))
 			}
 			if own := c.rec.part.LF; x.bar.tier != tierFree && own.Known && own.V > 0 {
 				lf = own.V // the length asked of the bar counts on it
+				if b.ccms != "" {
+					most = own.V
+				}
 			}
 			add(c, Need{"CCMS", c.rec.ccms}, Need{"HAND", q.req.Hand}, Need{"DMIN_max", q.req.BoreStartD},
-				Need{"seat", q.req.Insert.Seat}, Need{"LF_min", lf}, Need{"coolant", iff(cooled, true)}, Need{"CP_min", cp})
+				Need{"seat", q.req.Insert.Seat}, Need{"LF_min", lf}, Need{"LF_max", most}, Need{"coolant", iff(cooled, true)}, Need{"CP_min", cp})
 		case Adapter:
 			add(c, Need{"CCMS", c.rec.ccms}, Need{"CCWS", c.rec.ccws}, Need{"DMIN_max", q.req.BoreStartD},
-				Need{"LF_min", iff(c.rec.part.LF.Known, c.rec.part.LF.V)}, Need{"coolant", iff(cooled, true)}, Need{"CP_min", cp})
+				Need{"LF_min", iff(c.rec.part.LF.Known, c.rec.part.LF.V)}, Need{"LF_max", iff(c.rec.part.LF.Known && b.ccms != "", c.rec.part.LF.V)},
+				Need{"coolant", iff(cooled, true)}, Need{"CP_min", cp})
 		case Insert:
 			add(c, Need{"seat", q.req.Insert.Seat}, Need{"RE", iff(q.req.Insert.RE.Known, q.req.Insert.RE.V)})
 		}
@@ -202,7 +234,7 @@ func (q *search) missingKey(x *found) string {
 // fits reports whether a recorded part has every size a missing one needs. l is the overhang
 // asked for, which a bar's own longest overhang must allow.
 func (m *Missing) fits(p *Part, l float64) bool {
-	if p.Kind != m.Kind || p.Kind == Bar && p.OHX.Known && p.OHX.V < l-deadband || p.Kind == Head && !p.LF.Known {
+	if p.Kind != m.Kind || p.Kind == Bar && p.OHX.Known && p.OHX.V < m.overhang(p, l)-deadband || p.Kind == Head && !p.LF.Known {
 		return false
 	}
 	for _, n := range m.Needs {
@@ -224,6 +256,9 @@ func (n *Need) met(p *Part) bool {
 	case "seat_out":
 		return p.code(Workpiece, TurretSeat) == s
 	case "DCONMS":
+		if p.Kind == Bar {
+			return barD(p) > 0 && Equal(barD(p), f) // of one held by a coupling too
+		}
 		return p.DCONMS().Known && Equal(p.DCONMS().V, f)
 	case "DCONWS":
 		return p.DCONWS().Known && Equal(p.DCONWS().V, f)
@@ -266,8 +301,12 @@ func (n *Need) met(p *Part) bool {
 		return atLeast(p.OHX)
 	case "OAL_min":
 		return atLeast(p.OAL)
+	case "OAL_max":
+		return atMost(p.OAL)
 	case "LF_min":
 		return atLeast(p.LF)
+	case "LF_max":
+		return atMost(p.LF)
 	case "CP_min":
 		return f <= 0 || atLeast(p.CP)
 	case "DMIN_max":
@@ -341,10 +380,13 @@ func (q *search) fill(m *Missing) {
 	case Insert:
 		all(q.s.at(Machine, Pocket, q.seat))
 	case Adapter:
-		if c := text("CCMS"); c != "" {
+		switch c := text("CCMS"); {
+		case c != "":
 			all(q.s.at(Machine, Coupling, c))
-		} else {
+		case text("interface") != "":
 			all(q.s.at(Machine, TurretSeat, text("interface")))
+		default:
+			all(q.s.units)
 		}
 	case Hose, Fitting:
 		for _, w := range q.s.enter[val("ends").([]string)[0]] {
@@ -553,6 +595,7 @@ var needWords = map[string]string{
 	"construction": "%s", "clamp": "%s clamp", "coolant": "passing coolant", "sealed": "sealed", "for_damped": "made for damped bars",
 	"flat": "with a flat", "coolant_in": "coolant inlet %s", "ends": "ends %s", "RE": "nose radius %s mm",
 	"LSC_min": "gripping at least %s mm", "OAL_min": "at least %s mm long", "OHX_min": "allowed %s mm of overhang by its maker", "LF_min": "adding at least %s mm",
+	"OAL_max": "at most %s mm long", "LF_max": "adding at most %s mm",
 	"CP_min": "rated %s bar or more", "DMIN_max": "smallest hole %s mm or less", "WT_max": "at most %s kg",
 	"OHN_max": "shortest overhang, if it has one, at most %s mm",
 }

@@ -153,8 +153,8 @@ type Part struct {
 	Index     string // sleeve: plunger, scribe or none; aid for centre height
 
 	Construction string // bar: steel, heavy_metal, carbide, damped_steel, damped_carbide
-	OAL          Opt    // bar: mm without the bolt-on head
-	OHX, OHN     Opt    // bar: mm, maker's longest and shortest overhang
+	OAL          Opt    // bar: mm without the bolt-on head; adapter: its whole length, mm
+	OHX, OHN     Opt    // bar, adapter behind it: mm, maker's longest and shortest overhang
 	Hollow       Opt    // bar: mm, maker's inside bore of a hollow shank; for deflection only
 
 	Hand    string // head, or bar with its own pocket: R, L or N
@@ -182,6 +182,15 @@ func (p *Part) joint(s Side, f Family) (*Joint, bool) {
 		}
 	}
 	return nil, false
+}
+
+// faces reports whether the part has a joint that holds on the machine side, and one on the
+// workpiece side.
+func (p *Part) faces() (rear, front bool) {
+	for _, j := range p.Joints {
+		rear, front = rear || j.Side == Machine, front || j.Side == Workpiece
+	}
+	return rear, front
 }
 
 func (p *Part) code(s Side, f Family) string {

@@ -99,6 +99,9 @@ func readPart(f *form) *Part {
 	case Sleeve:
 		addShank(f, p)
 		addBore(f, p)
+		if f.take("LF") != nil {
+			f.fail("LF", "a sleeve that stands out of its holder lengthens the overhang: record it as an adapter, with LF, OAL and OHX")
+		}
 		p.Type = f.oneOf("type", "split", "solid")
 		p.ForDamped, p.Sealed = f.flag("for_damped"), f.flag("sealed")
 		p.Index = f.oneOf("index", "plunger", "scribe", "none")
@@ -139,10 +142,17 @@ func readPart(f *form) *Part {
 		p.LEN = positive(f, "LEN", 100000)
 	case Adapter:
 		addTurret(f, p, Machine, "interface")
+		if j := addShank(f, p); j != nil {
+			j.Flat = f.flag("flat")
+		}
+		if j := addBore(f, p); j != nil {
+			j.Clamp = f.oneOf("clamp", "split", "screws")
+		}
 		addCoupling(f, p, Machine, "CCMS")
 		addCoupling(f, p, Workpiece, "CCWS")
 		readEnds(f, p)
 		p.LF = f.number("LF", 0, maxLen)
+		p.OAL, p.OHX = positive(f, "OAL", maxLen), positive(f, "OHX", maxLen)
 		p.DMIN = positive(f, "DMIN", maxDia)
 		p.Coolant = f.flag("coolant")
 	}
@@ -301,9 +311,6 @@ func readJoints(f *form, p *Part) {
 		case Thread, PushIn:
 			g.need("code")
 			g.need("gender")
-			if j.Side == Machine || j.Side == Workpiece {
-				g.fail("side", "a %s is a coolant joint: coolant-in or coolant-out", j.Family)
-			}
 			if j.Family == Thread && j.Code != "" {
 				name, err := threadName(j.Code)
 				if err != nil {
@@ -313,6 +320,13 @@ func readJoints(f *form, p *Part) {
 			}
 		case TurretSeat, Coupling, Pocket:
 			g.need("code")
+		}
+		if solid := j.Side == Machine || j.Side == Workpiece; j.Side != "" && solid != (j.Family != Thread && j.Family != PushIn && j.Family != Through) {
+			if solid {
+				g.fail("side", "a %s joint carries coolant: coolant-in or coolant-out", j.Family)
+			} else {
+				g.fail("side", "a %s joint holds: machine or workpiece", j.Family)
+			}
 		}
 		f.keep(g.close())
 		if f.err != nil {
@@ -371,6 +385,12 @@ func (p *Part) check(f *form) error {
 		if p.OHX.Known && p.OHN.Known && p.OHN.V > p.OHX.V {
 			f.fail("OHN", "shortest overhang %s is over the longest %s", num(p.OHN.V), num(p.OHX.V))
 		}
+		if p.OAL.Known && p.OAL.V < barD(p) {
+			f.fail("OAL", "%s mm long and %s mm thick is no bar", num(p.OAL.V), num(barD(p)))
+		}
+		if p.OAL.Known && p.CCWS() == "" && p.OHX.Known && p.OHX.V > p.OAL.V {
+			f.fail("OHX", "it cannot stick out %s mm when it is %s mm long", num(p.OHX.V), num(p.OAL.V))
+		}
 	case Head:
 		require("CCMS", p.CCMS() != "")
 		require("seat", p.Seat() != "")
@@ -382,11 +402,20 @@ func (p *Part) check(f *form) error {
 			f.fail("ends", "two ends expected, %d given", n)
 		}
 	case Adapter:
-		if len(p.Joints) < 2 {
+		rear, front := p.faces()
+		switch {
+		case len(p.Joints) < 2:
 			f.fail("joints", "an adapter has two joints, %d given", len(p.Joints))
+		case !(rear && front) && len(p.Ends()) != 2:
+			f.fail("joints", "an adapter has a joint on the machine side and one on the workpiece side, or two coolant ends")
+		case p.DCONMS().Known && p.DCONWS().Known && p.LF.Known && p.LF.V == 0:
+			f.fail("LF", "a shank and a bore that add no length are a sleeve: record it as one")
+		case p.OAL.Known && p.LF.Known && p.LF.V > p.OAL.V:
+			f.fail("LF", "%s mm outside the holder is over its whole length of %s mm", num(p.LF.V), num(p.OAL.V))
 		}
 	}
-	if out, in := p.DCONMS(), p.DCONWS(); out.Known && in.Known {
+	// The bore of an adapter may be wider than its shank: it stands in front of it.
+	if out, in := p.DCONMS(), p.DCONWS(); out.Known && in.Known && p.Kind != Adapter {
 		wall := (out.V - in.V) / 2
 		switch {
 		case wall <= 0:
@@ -459,6 +488,8 @@ func (p *Part) Fields() map[string]any {
 		size("LEN", p.LEN)
 	case Adapter:
 		size("LF", p.LF)
+		size("OAL", p.OAL)
+		size("OHX", p.OHX)
 		size("DMIN", p.DMIN)
 		m["coolant"] = p.Coolant
 	}
@@ -472,15 +503,15 @@ func (p *Part) Fields() map[string]any {
 			inlets = append(inlets, j.End())
 		case j.Side == Machine && j.Family == TurretSeat && p.Kind != Bar:
 			m["interface"] = j.Code
-		case j.Side == Machine && j.Family == Cylindrical && (p.Kind == Sleeve || p.Kind == Bar):
+		case j.Side == Machine && j.Family == Cylindrical && (p.Kind == Sleeve || p.Kind == Bar || p.Kind == Adapter):
 			m["DCONMS"] = j.Size.V
-			if p.Kind == Bar {
+			if p.Kind != Sleeve {
 				m["flat"] = j.Flat
 			}
-		case j.Side == Workpiece && j.Family == Cylindrical && (p.Kind == Holder || p.Kind == Sleeve):
+		case j.Side == Workpiece && j.Family == Cylindrical && (p.Kind == Holder || p.Kind == Sleeve || p.Kind == Adapter):
 			m["DCONWS"] = j.Size.V
 			size("LSC", j.LSC)
-			if p.Kind == Holder {
+			if p.Kind != Sleeve {
 				text("clamp", j.Clamp)
 			}
 		case j.Family == Coupling && !j.Size.Known && j.Side == Machine && slices.Contains([]Kind{Bar, Head, Adapter}, p.Kind):

@@ -95,10 +95,12 @@ const (
 	deadband = 1e-9
 	// maxLine is the most pieces in the plumbing, maxSleeves the most sleeves (reference rules).
 	maxLine = 4
-	// maxSeats and maxFront bound adapters in a row, turret side and coupling side. Every joint
+	// maxSeats, maxFront and maxUnits bound adapters in a row: turret side, before the bar and
+	// behind it. Every joint
 	// costs stiffness; more than two is no setup anybody would run. Shop default.
 	maxSeats = 2
 	maxFront = 2
+	maxUnits = 2 // adapters between holder and bar
 )
 
 // limitRow is a row of the overhang table (overhang_limits.json).

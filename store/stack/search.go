@@ -76,13 +76,16 @@ type rearKey struct {
 
 // A rear is a way from the station to where the bar sits: adapters, holder, sleeve.
 type rear struct {
-	p     [maxSeats + 2]*cand
+	p     [maxSeats + maxUnits + 2]*cand
 	n     int
 	cost  int
 	warn  set
 	bits  set
-	open  string  // turret seat still open, while no holder is there
-	lsc   float64 // mm, 0 = not recorded
+	with  [maxUnits]*rec // adapters between holder and bar, the last first
+	ext   float64        // mm that they stand out of the holder's face
+	stop  float64        // mm, longest overhang that their makers allow; 0 without one
+	open  string         // turret seat still open, while no holder is there
+	lsc   float64        // mm, 0 = not recorded
 	clamp string
 	cool  bool // coolant reaches the bar's rear
 	cp    float64
@@ -406,6 +409,11 @@ func (q *search) beyond(b *barCand, cost, warn, n int) bool {
 }
 
 func (q *search) join(b *barCand, r *rear, f *front) {
+	if r.with[0] != nil {
+		if f = q.distinct(r, f); f == nil {
+			return
+		}
+	}
 	x := found{bar: b.cand, rear: r, front: f,
 		cost: b.cost + r.cost + f.cost, bits: b.bits | r.bits | f.bits,
 		warn: b.warn | r.warn | f.warn, n: 1 + r.n + f.n, d: b.rec.shank, set: b.set}
@@ -427,23 +435,32 @@ func (q *search) join(b *barCand, r *rear, f *front) {
 // measure sets the overhang and the grip of x and tells what breaks.
 func (q *search) measure(x *found, b *barCand) (broken set) {
 	p := b.rec.part
-	oal, lf := p.OAL.Or(0), x.front.lf
+	oal, lf, ext := p.OAL.Or(0), x.front.lf, x.rear.ext
 	known := p.OAL.Known || b.tier == tierHole
 	if b.tier == tierHole {
 		oal = q.l + goodGripD*x.d - lf
 	}
 	if b.rec.ccms != "" { // held by a coupling: it sticks out as far as it is long
-		x.set = oal + lf
+		x.set = oal + lf + ext
+		if lf >= inf/8 { // an invented head is as long as it must be
+			x.set = max(q.l, oal+ext, b.rec.leastOut()+ext)
+		}
 		x.grip = -1
 		if !known || x.front.noLF || x.set < q.l-deadband {
 			broken |= bShort
+		}
+		if x.set-ext < b.rec.leastOut()-deadband {
+			broken |= bOverMin
+		}
+		if x.rear.with[0] != nil && x.set > x.rear.stop+deadband {
+			broken |= bOverMax &^ x.bits
 		}
 		room := q.req.Station.MaxProjection
 		rec, most, _, ok := OverhangLimit(p.Construction, x.d)
 		limit := p.OHX.Or(most * x.d)
 		switch {
-		case !ok && !p.OHX.Known || x.d == 0 || x.set > limit+deadband:
-			broken |= bOverMax
+		case !ok && !p.OHX.Known || x.set > limit+deadband && (x.d > 0 || p.OHX.Known):
+			broken |= bOverMax &^ x.bits
 		case ok && x.set > rec*x.d+deadband:
 			x.warn |= wRec
 		}
@@ -452,7 +469,21 @@ func (q *search) measure(x *found, b *barCand) (broken set) {
 		}
 		return broken
 	}
-	if room := q.req.Station.MaxProjection; x.rear.proj > 0 && room.Known && x.set+x.rear.proj > room.V+deadband {
+	if x.rear.with[0] != nil {
+		// A damped bar's shortest overhang counts from where it is clamped.
+		if n := b.rec.leastOut(); n > 0 && n+ext > x.set+deadband {
+			x.set = n + ext
+			x.warn |= wOHN
+		}
+		rec, most, _, ok := OverhangLimit(p.Construction, x.d)
+		if x.set > p.OHX.Or(most*x.d)+deadband || x.set > x.rear.stop+deadband {
+			broken |= bOverMax &^ x.bits
+		} else if ok && x.set > rec*x.d+deadband {
+			x.warn |= wRec
+		}
+		lf += ext
+	}
+	if room := q.req.Station.MaxProjection; x.rear.proj+ext > 0 && room.Known && x.set+x.rear.proj > room.V+deadband {
 		if q.l+x.rear.proj > room.V+deadband {
 			broken |= bProject &^ q.global
 		} else {

@@ -27,6 +27,10 @@ type Shelf struct {
 	found   map[classAt][]*class
 	shapes  map[shapeKey]*shape
 	ways    map[string][]lineClass
+	// units are the adapters that can stand between holder and bar, coupled the number of bars
+	// held by a coupling.
+	units   []*rec
+	coupled int
 }
 
 type itemKey struct {
@@ -291,6 +295,7 @@ func (s *Shelf) addIndex(r *rec) {
 		return
 	}
 	s.enlist(r)
+	s.count(r, 1)
 	var seen []jointKey
 	for _, j := range r.part.Joints {
 		k := keyOf(j)
@@ -315,6 +320,7 @@ func (s *Shelf) addIndex(r *rec) {
 
 func (s *Shelf) unindex(r *rec) {
 	s.delist(r)
+	s.count(r, -1)
 	for _, j := range r.part.Joints {
 		k := keyOf(j)
 		list := s.index[k]
@@ -334,6 +340,33 @@ func (s *Shelf) unindex(r *rec) {
 	if inLine(r) {
 		for _, e := range r.ends {
 			s.enter[e] = slices.DeleteFunc(s.enter[e], func(w lineWay) bool { return w.rec == r })
+		}
+	}
+}
+
+// leastOut returns the maker's shortest overhang of a damped bar in mm, 0 when there is none.
+func (r *rec) leastOut() float64 {
+	if r.damped {
+		return r.part.OHN.Or(0)
+	}
+	return 0
+}
+
+// unit reports whether a part is an adapter that can stand between holder and bar.
+func (r *rec) unit() bool {
+	return r.kind == Adapter && (r.shank > 0 || r.ccms != "") && (r.bore > 0 || r.ccws != "")
+}
+
+// count keeps the units and the number of coupled bars.
+func (s *Shelf) count(r *rec, n int) {
+	switch {
+	case r.kind == Bar && r.ccms != "":
+		s.coupled += n
+	case r.unit():
+		if n > 0 {
+			s.units = append(s.units, r)
+		} else {
+			s.units = slices.DeleteFunc(s.units, func(u *rec) bool { return u == r })
 		}
 	}
 }

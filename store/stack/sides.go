@@ -52,14 +52,22 @@ func (r *rear) push(c *cand) {
 }
 
 // holdersFor lists the ways from the station to an open bore of diameter d, or to an open
-// coupling when code is set.
+// coupling when code is set: holders, and adapters in them.
 func (q *search) holdersFor(d float64, code string) []rear {
-	key := sizeKey(d)
-	if code == "" {
-		if h, ok := q.holders[key]; ok {
-			return h
-		}
+	if code != "" {
+		return q.waysTo(0, code, maxUnits)
 	}
+	key := sizeKey(d)
+	if h, ok := q.holders[key]; ok {
+		return h
+	}
+	out := q.waysTo(d, "", maxUnits)
+	q.holders[key] = out
+	return out
+}
+
+// waysTo is holdersFor with up to most adapters between the holder and the open joint.
+func (q *search) waysTo(d float64, code string, most int) []rear {
 	var out []rear
 	take := func(c *class) {
 		seat := c.of[0].iface
@@ -85,22 +93,23 @@ func (q *search) holdersFor(d float64, code string) []rear {
 			}
 		}
 	}
+	front := Joint{Side: Workpiece, Family: Coupling, Code: code}
 	if code != "" {
 		for _, c := range q.s.coded(Holder, Workpiece, Coupling, code) {
 			take(c)
 		}
-		return q.skyRear(out, 0, false)
+	} else {
+		q.s.rounds(Holder, d, take)
+		front = Joint{Side: Workpiece, Family: Cylindrical, Gender: "F", Size: Some(d), Clamp: "split"}
 	}
-	q.s.rounds(Holder, d, take)
 	if q.mode == modeMissing {
-		p := &Part{Kind: Holder, Coolant: true, Joints: []Joint{
-			{Side: Machine, Family: TurretSeat, Code: q.req.Station.Interface},
-			{Side: Workpiece, Family: Cylindrical, Gender: "F", Size: Some(d), Clamp: "split"}}}
-		out = append(out, q.withHolder(q.seats[0], hole(p, rec{bore: d, lsc: inf, iface: q.req.Station.Interface})))
+		p := &Part{Kind: Holder, Coolant: true, Joints: []Joint{{Side: Machine, Family: TurretSeat, Code: q.req.Station.Interface}, front}}
+		out = append(out, q.withHolder(q.seats[0], hole(p, rec{bore: d, ccws: code, lsc: inf, iface: q.req.Station.Interface})))
 	}
-	out = q.skyRear(out, 0, false)
-	q.holders[key] = out
-	return out
+	if most > 0 && len(q.s.units) > 0 {
+		out = q.unitsTo(out, d, code, most)
+	}
+	return q.skyRear(out, 0, false)
 }
 
 func (q *search) withHolder(at rear, c *cand) rear {
@@ -530,7 +539,7 @@ func (q *search) rearDominates(a, b *rear, grip, need float64, anyClamp bool) bo
 	} else if a.n > b.n || a.warn&^b.warn != 0 {
 		return false
 	}
-	if a.clamp != b.clamp && !anyClamp {
+	if a.clamp != b.clamp && !anyClamp || a.with != b.with {
 		return false
 	}
 	if q.req.Coolant && (!a.cool && b.cool || a.cool && b.cool && a.cp < min(b.cp, need)) {
@@ -581,10 +590,36 @@ func (q *search) frontDominates(a, b *front) bool {
 	} else if a.n > b.n || a.warn.count() > b.warn.count() {
 		return false
 	}
+	// A bar held by its coupling reaches as far as it is long: a longer head may be too long for
+	// it, and an adapter before it may be wanted behind it.
+	if (q.s.coupled > 0 || len(q.s.units) > 0) && !(a.lf == b.lf && sameAdapters(a, b)) {
+		return false
+	}
 	if q.req.Coolant && (!a.cool && b.cool || a.cp < b.cp) {
 		return false
 	}
 	return q.mode != modeNearest || a.bits == b.bits
+}
+
+func sameAdapters(a, b *front) bool {
+	for i := range a.p {
+		x, y := a.adapter(i), b.adapter(i)
+		if x != y {
+			return false
+		}
+		if x == nil {
+			break
+		}
+	}
+	return true
+}
+
+// adapter returns the i-th adapter of the way, nil after the last.
+func (f *front) adapter(i int) *rec {
+	if i < f.n && f.p[i].rec.kind == Adapter {
+		return f.p[i].rec
+	}
+	return nil
 }
 
 func compareNames(a, b []*cand) int {
