@@ -54,6 +54,10 @@ func (s *Store) issue(ctx context.Context, o Op, in IssueIn) (Receipt, error) {
 			return err
 		}
 		e.due = in.Due
+		planned, err := e.plannedFor(in.Job)
+		if err != nil {
+			return err
+		}
 		return e.each(in.Picks, func(st standing, p Pick) error {
 			from, err := e.onShelf(st, p.Place)
 			if err != nil {
@@ -62,7 +66,13 @@ func (s *Store) issue(ctx context.Context, o Op, in IssueIn) (Receipt, error) {
 			if err := e.free(st, p.Qty, in.Job, in.Override); err != nil {
 				return err
 			}
-			return e.line(st, ledger.Movement{From: int64(from.ID), To: int64(to.ID), Qty: p.Qty, Job: int64(in.Job), Reason: in.Override})
+			if err := e.line(st, ledger.Movement{From: int64(from.ID), To: int64(to.ID), Qty: p.Qty, Job: int64(in.Job), Reason: in.Override}); err != nil {
+				return err
+			}
+			if err := e.fulfil(st, p.Qty, in.Job); err != nil {
+				return err
+			}
+			return e.substituted(planned, st, p.Qty, in)
 		})
 	})
 }
@@ -466,15 +476,14 @@ func (s *Store) Reverse(ctx context.Context, o Op, opID, reason string) (Receipt
 		if err != nil {
 			return err
 		}
-		switch {
+		switch act := ledger.Act(old.Act); {
 		case changes+lines == 0:
 			return refuse(ErrBadInput, "op", "that booking changed nothing that could be undone")
-		case ledger.Act(old.Act) == ActStart || ledger.Act(old.Act) == ActClose:
-			if err := e.undoneJob(opID, ledger.Act(old.Act), lines); err != nil {
+		case act == ActStart || act == ActClose || act == ActReserve:
+			e.receipt.Says = "Undone: " + old.says()
+			if err := e.Tx.note(o.Actor, "undone", opID, e.receipt.Says); err != nil {
 				return err
 			}
-		case lines == 0:
-			e.receipt.Says = "Undone: " + old.says()
 		}
 		if ledger.Act(old.Act) == ledger.Receive {
 			return e.reopen(opID)

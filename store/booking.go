@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -71,6 +72,26 @@ type opRow struct {
 
 func (opRow) TableName() string { return "ops" }
 
+// says is what the act answered.
+func (o opRow) says() string {
+	var r Receipt
+	if json.Unmarshal([]byte(o.Answer), &r) != nil { // written by us alone
+		return ""
+	}
+	return r.Says
+}
+
+// Booked is the answer that was given under an op id; false when there was none.
+func (s *Store) Booked(ctx context.Context, opID string) (Receipt, bool, error) {
+	var o opRow
+	r := s.read.WithContext(ctx).Where("op_id = ?", opID).Limit(1).Find(&o)
+	if r.Error != nil || r.RowsAffected == 0 {
+		return Receipt{}, false, r.Error
+	}
+	var rc Receipt
+	return rc, true, json.Unmarshal([]byte(o.Answer), &rc)
+}
+
 // A Movement is one line of the ledger as the store keeps it.
 type Movement struct {
 	Seq      int64 `gorm:"primaryKey"`
@@ -116,6 +137,7 @@ type entry struct {
 	due     Day
 	note    string
 	left    int64 // where the last movement took from an inside place
+	fromJob JobID // whose lists what leaves people and machines is taken off first; 0: the movement's own
 }
 
 // op runs one act of a person once. body is what was asked, for the fingerprint: the same op
@@ -342,7 +364,7 @@ func (e *entry) hold(m ledger.Movement, to Place) error {
 func (e *entry) release(m ledger.Movement) error {
 	var open []struct{ Seq, Qty int64 }
 	if err := e.Raw(`SELECT seq, qty FROM holdings WHERE item_id = ? AND place_id = ? AND qty > 0
-		ORDER BY CASE WHEN seq = ? THEN 0 WHEN job_id = ? THEN 1 ELSE 2 END, seq`, m.Item, m.From, m.Reverses, m.Job).Scan(&open).Error; err != nil {
+		ORDER BY CASE WHEN seq = ? THEN 0 WHEN job_id = ? THEN 1 ELSE 2 END, seq`, m.Item, m.From, m.Reverses, cmp.Or(int64(e.fromJob), m.Job)).Scan(&open).Error; err != nil {
 		return err
 	}
 	left := m.Qty

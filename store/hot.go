@@ -34,7 +34,7 @@ const (
 )
 
 var hotStatements = []string{
-	sqlSave, sqlBack, sqlRelease, sqlSeenOp, sqlAddOp, sqlRole, sqlEnd, sqlSetEnd, sqlTake, sqlPut, sqlMove, sqlOwner, sqlHold, sqlPromised, sqlStanding,
+	sqlSave, sqlBack, sqlRelease, sqlSeenOp, sqlAddOp, sqlRole, sqlEnd, sqlSetEnd, sqlTake, sqlPut, sqlMove, sqlOwner, sqlHold, sqlPromised, sqlStanding, sqlChanged,
 }
 
 // prepare readies the hot statements. PostgreSQL's driver keeps prepared statements by their

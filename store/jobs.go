@@ -255,7 +255,8 @@ func (s *Store) Reserve(ctx context.Context, o Op, in ReserveIn) (Receipt, error
 	})
 }
 
-func (e *entry) promise(st standing, p Pick, job Job, in ReserveIn) error {
+// canPromise refuses what is promised to other jobs on one of the days, or not in the shop.
+func (e *entry) canPromise(st standing, qty int64, job Job, from, to Day) error {
 	var clash []struct {
 		Code  string
 		Qty   int64
@@ -264,7 +265,7 @@ func (e *entry) promise(st standing, p Pick, job Job, in ReserveIn) error {
 	}
 	if err := e.Raw(`SELECT j.code, r.qty, r.from_day AS "from", r.to_day AS until FROM reservations r JOIN jobs j ON j.id = r.job_id
 		WHERE r.item_id = ? AND r.ended_at IS NULL AND r.from_day <= ? AND r.to_day >= ? AND r.job_id <> ? ORDER BY r.from_day`,
-		st.ID, string(in.To), string(in.From), job.ID).Scan(&clash).Error; err != nil {
+		st.ID, string(to), string(from), job.ID).Scan(&clash).Error; err != nil {
 		return err
 	}
 	var taken, have int64
@@ -274,32 +275,44 @@ func (e *entry) promise(st standing, p Pick, job Job, in ReserveIn) error {
 	if err := e.Raw(`SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN places p ON p.id = s.place_id WHERE s.item_id = ? AND p.outside = ?`, st.ID, false).Scan(&have).Error; err != nil {
 		return err
 	}
-	if have-taken < p.Qty {
+	if have-taken < qty {
 		if len(clash) > 0 {
 			c := clash[0]
-			return refuse(ErrPromised, "item", "%s is promised to %s from %s to %s: on hand %d, promised %d, asked %d", st.called(), c.Code, c.From, c.Until, have, taken, p.Qty)
+			return refuse(ErrPromised, "item", "%s is promised to %s from %s to %s: on hand %d, promised %d, asked %d", st.called(), c.Code, c.From, c.Until, have, taken, qty)
 		}
-		return refuse(ErrShort, "item", "%s: %d asked, %d in the shop", st.called(), p.Qty, have)
+		return refuse(ErrShort, "item", "%s: %d asked, %d in the shop", st.called(), qty, have)
 	}
-	id := st.ID
-	e.after = append(e.after, func() { e.s.shelf.touch(id) })
-	return e.exec(`INSERT INTO reservations (job_id, item_id, qty, from_day, to_day, op_id, actor_id, created_at) VALUES (?,?,?,?,?,?,?,?)`,
-		job.ID, st.ID, p.Qty, string(in.From), string(in.To), e.op.ID, e.op.Actor, e.now)
+	return nil
+}
+
+func (e *entry) promise(st standing, p Pick, job Job, in ReserveIn) error {
+	if err := e.canPromise(st, p.Qty, job, in.From, in.To); err != nil {
+		return err
+	}
+	return e.makePromise(Reservation{JobID: job.ID, ItemID: st.ID, Qty: p.Qty, FromDay: in.From, ToDay: in.To})
 }
 
 // Unreserve ends every promise to a job.
 func (s *Store) Unreserve(ctx context.Context, o Op, job JobID) (Receipt, error) {
 	return s.op(ctx, o, ActReserve, struct{ Release JobID }{job}, func(e *entry) error {
-		var items []ItemID
-		if err := e.Raw("SELECT item_id FROM reservations WHERE job_id = ? AND ended_at IS NULL", job).Scan(&items).Error; err != nil {
-			return err
-		}
-		for _, id := range items {
-			e.after = append(e.after, func() { e.s.shelf.touch(id) })
-		}
-		e.receipt.Says = fmt.Sprintf("Released %d promises.", len(items))
-		return e.exec("UPDATE reservations SET ended_at = ? WHERE job_id = ? AND ended_at IS NULL", e.now, job)
+		n, err := e.endPromises(job)
+		e.receipt.Says = fmt.Sprintf("Released %d promises.", n)
+		return err
 	})
+}
+
+// endPromises ends every open promise to a job and says how many there were.
+func (e *entry) endPromises(job JobID) (int, error) {
+	var open []Reservation
+	if err := e.Where("job_id = ? AND ended_at IS NULL", job).Order("id").Find(&open).Error; err != nil {
+		return 0, err
+	}
+	for _, r := range open {
+		if _, err := e.endPromise(r.ID, r.ItemID); err != nil {
+			return 0, err
+		}
+	}
+	return len(open), nil
 }
 
 // Reservations lists the open promises of a job.

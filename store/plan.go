@@ -169,57 +169,77 @@ func (e *entry) plan(job Job, st *stack.Stack, req *stack.Request) error {
 	if _, err := e.unplan(job.ID); err != nil {
 		return err
 	}
-	pieces, lines := []PlanPiece{}, 0
-	holds := map[string]stack.Hold{}
+	lines := 0
 	for _, h := range st.Holds(req) {
-		holds[h.Item] = h
-	}
-	for _, u := range st.Pieces {
-		p := PlanPiece{Role: string(u.Role), Tag: bareTag(u.ID()), Part: u.Part.Code, Qty: 1}
-		if h, ok := holds[u.ID()]; ok {
-			delete(holds, u.ID()) // two places filled from one lot are promised once, together
-			p.Qty = int64(max(h.Qty, 1))
-			it, err := one[Item](e.DB, "piece", p.Tag, "tag = ?", p.Tag)
-			if err != nil {
-				return err
-			}
-			standing, err := e.standing(it.ID)
-			if err != nil {
-				return err
-			}
-			if err := e.promise(standing, Pick{Item: it.ID, Qty: p.Qty}, job, ReserveIn{Job: job.ID, From: Day(h.From), To: Day(h.To)}); err != nil {
-				return err
-			}
-			lines++
+		it, err := one[Item](e.DB, "piece", bareTag(h.Item), "tag = ?", bareTag(h.Item))
+		if err != nil {
+			return err
 		}
-		pieces = append(pieces, p)
+		standing, err := e.standing(it.ID)
+		if err != nil {
+			return err
+		}
+		if err := e.promise(standing, Pick{Item: it.ID, Qty: int64(max(h.Qty, 1))}, job, ReserveIn{Job: job.ID, From: Day(h.From), To: Day(h.To)}); err != nil {
+			return err
+		}
+		lines++
 	}
-	text, err := json.Marshal(pieces)
+	text, err := json.Marshal(piecesOf(st, req))
 	if err != nil {
 		return err
 	}
-	row := Plan{JobID: job.ID, OpID: e.op.ID, ActorID: e.op.Actor, Pieces: string(text), Overhang: st.Overhang, Ratio: st.Ratio,
-		FromDay: job.FromDay, ToDay: job.ToDay, Request: job.Request, CreatedAt: e.now}
-	if err := e.Create(&row).Error; err != nil {
+	if err := e.makePlan(Plan{JobID: job.ID, Pieces: string(text), Overhang: st.Overhang, Ratio: st.Ratio,
+		FromDay: job.FromDay, ToDay: job.ToDay, Request: job.Request}); err != nil {
 		return err
 	}
 	e.receipt.Says = fmt.Sprintf("Planned %s: %d pieces promised, %s to %s, overhang %g mm.", job.Code, lines, job.FromDay, job.ToDay, st.Overhang)
 	return nil
 }
 
+// piecesOf lists what fills each place of a stack, with the number taken for it: of a lot that
+// fills two places each has its share.
+func piecesOf(st *stack.Stack, req *stack.Request) []PlanPiece {
+	left := map[string]int64{}
+	for _, h := range st.Holds(req) {
+		left[h.Item] = int64(max(h.Qty, 1))
+	}
+	more := map[string]int64{} // places still to be filled from the same item
+	for _, u := range st.Pieces {
+		more[u.ID()]++
+	}
+	out := []PlanPiece{}
+	for _, u := range st.Pieces {
+		id := u.ID()
+		more[id]--
+		p := PlanPiece{Role: string(u.Role), Tag: bareTag(id), Qty: 1}
+		if u.Part != nil {
+			p.Part = u.Part.Code
+		}
+		if n := left[id] - more[id]; n > 1 { // one each for those that follow
+			p.Qty = n
+		}
+		left[id] -= p.Qty
+		out = append(out, p)
+	}
+	return out
+}
+
 // unplan ends the plan of a job and all that is promised to it, and returns how many promises.
 func (e *entry) unplan(job JobID) (int, error) {
-	var items []ItemID
-	if err := e.Raw("SELECT item_id FROM reservations WHERE job_id = ? AND ended_at IS NULL", job).Scan(&items).Error; err != nil {
+	n, err := e.endPromises(job)
+	if err != nil {
 		return 0, err
 	}
-	for _, id := range items {
-		e.after = append(e.after, func() { e.s.shelf.touch(id) })
-	}
-	if err := e.exec("UPDATE reservations SET ended_at = ?, ended_op = ? WHERE job_id = ? AND ended_at IS NULL", e.now, e.op.ID, job); err != nil {
+	plans, err := openPlans(e.DB, []JobID{job})
+	if err != nil {
 		return 0, err
 	}
-	return len(items), e.exec("UPDATE plans SET ended_at = ?, ended_op = ? WHERE job_id = ? AND ended_at IS NULL", e.now, e.op.ID, job)
+	for _, p := range plans {
+		if _, err := e.endPlan(p.ID); err != nil {
+			return 0, err
+		}
+	}
+	return n, nil
 }
 
 // Unplan releases the stack chosen for a job and every promise to it.
@@ -256,75 +276,13 @@ func (s *Store) UndoPlan(ctx context.Context, o Op, opID string) (Receipt, error
 		if e.role == Attendant && old.ActorID != o.Actor {
 			return refuse(ErrForbidden, "op", "another person planned that; a manager may undo it")
 		}
-		if err := e.end(); err != nil {
-			return err
+		changes, _, err := e.takeBack(opID, "")
+		if err == nil && changes == 0 {
+			err = refuse(ErrReversed, "op", "there is nothing of that to take back")
 		}
-		return e.undoPlan(opID)
+		e.receipt.Says = "Undone: " + old.says()
+		return err
 	})
-}
-
-func (e *entry) undoPlan(opID string) error {
-	var made, ended []Reservation
-	if err := e.Where("op_id = ? AND ended_at IS NULL", opID).Order("id").Find(&made).Error; err != nil {
-		return err
-	}
-	if err := e.Where("ended_op = ?", opID).Order("id").Find(&ended).Error; err != nil {
-		return err
-	}
-	if len(made)+len(ended) == 0 {
-		return refuse(ErrReversed, "op", "there is nothing left of that to take back")
-	}
-	if len(made) == 0 { // it released, or what it promised has been released or replaced since
-		var over int64
-		if err := e.Raw("SELECT count(*) FROM plans WHERE op_id = ? OR (job_id = ? AND ended_at IS NULL)", opID, ended[0].JobID).Scan(&over).Error; err != nil {
-			return err
-		}
-		if over > 0 {
-			return refuse(ErrReversed, "op", "the job was planned or released anew since; undo that first")
-		}
-	}
-	for _, r := range made {
-		id := r.ItemID
-		e.after = append(e.after, func() { e.s.shelf.touch(id) })
-	}
-	if err := e.exec("UPDATE reservations SET ended_at = ?, ended_op = ? WHERE op_id = ? AND ended_at IS NULL", e.now, e.op.ID, opID); err != nil {
-		return err
-	}
-	if err := e.exec("UPDATE plans SET ended_at = ?, ended_op = ? WHERE op_id = ? AND ended_at IS NULL", e.now, e.op.ID, opID); err != nil {
-		return err
-	}
-	for _, r := range ended {
-		job, err := one[Job](e.DB, "job", r.JobID, "id = ?", r.JobID)
-		if err != nil {
-			return err
-		}
-		st, err := e.standing(r.ItemID)
-		if err != nil {
-			return err
-		}
-		if err := e.promise(st, Pick{Item: r.ItemID, Qty: r.Qty}, job, ReserveIn{Job: r.JobID, From: r.FromDay, To: r.ToDay}); err != nil {
-			return err
-		}
-	}
-	var plans []Plan
-	if err := e.Where("ended_op = ?", opID).Find(&plans).Error; err != nil {
-		return err
-	}
-	for _, p := range plans {
-		p.ID, p.OpID, p.EndedAt, p.EndedOp, p.CreatedAt = 0, e.op.ID, Time{}, "", e.now
-		if err := e.Create(&p).Error; err != nil {
-			return err
-		}
-	}
-	// What was ended by the undone act is no longer: a second undo finds nothing.
-	if err := e.exec("UPDATE reservations SET ended_op = ? WHERE ended_op = ?", "undone "+opID, opID); err != nil {
-		return err
-	}
-	if err := e.exec("UPDATE plans SET ended_op = ? WHERE ended_op = ?", "undone "+opID, opID); err != nil {
-		return err
-	}
-	e.receipt.Says = fmt.Sprintf("Undone: %d promises released, %d made again.", len(made), len(ended))
-	return nil
 }
 
 // SeatKnown says whether any part on record has that pocket.

@@ -173,15 +173,24 @@ func TestPlanAnotherStack(t *testing.T) {
 		if res, err := s.Reservations(ctx, j.ID); err != nil || len(res) != 4 {
 			t.Errorf("%d promises after planning twice, %v; want 4", len(res), err)
 		}
+		if _, err := s.UndoPlan(ctx, op(s.gate), first.ID); !errors.Is(err, ErrReversed) {
+			t.Errorf("undo of a plan that was replaced: %v", err)
+		}
 		if _, err := s.UndoPlan(ctx, op(s.gate), change.ID); err != nil {
 			t.Fatal(err)
 		}
 		if r = b.check(j); r.Chosen < 0 || slices.Equal(r.Best().IDs(), second) {
 			t.Errorf("the change was undone and %v is shown", r.Best().IDs())
 		}
-		if _, err := s.UndoPlan(ctx, op(s.gate), first.ID); !errors.Is(err, ErrReversed) {
-			t.Errorf("undo of a plan that was replaced: %v", err)
+		// Step by step back: the first plan stands as it stood, and can be undone now.
+		back := op(s.gate)
+		if _, err := s.UndoPlan(ctx, back, first.ID); err != nil || b.check(j).Plan != nil {
+			t.Errorf("undo of the first plan: %v", err)
 		}
+		if _, err := s.UndoPlan(ctx, op(s.gate), back.ID); err != nil || b.check(j).Plan == nil {
+			t.Errorf("and of that undo: %v", err)
+		}
+		s.sound()
 		if _, err := s.Plan(ctx, op(s.gate), PlanIn{Job: j.ID, Pieces: []string{"P0000001X"}}); !errors.Is(err, ErrConflict) {
 			t.Errorf("a stack nobody offered: %v", err)
 		}

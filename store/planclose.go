@@ -87,6 +87,7 @@ func (s *Store) CloseJob(ctx context.Context, o Op, in CloseIn) (Receipt, error)
 		if err := e.Raw("SELECT item_id, place_id, sum(qty) AS qty FROM holdings WHERE qty > 0 AND job_id = ? GROUP BY item_id, place_id ORDER BY item_id, place_id", job.ID).Scan(&open).Error; err != nil {
 			return err
 		}
+		e.fromJob = job.ID
 		kept, back, later := 0, 0, 0
 		for _, h := range open {
 			st, err := e.standing(h.ItemID)
@@ -116,12 +117,8 @@ func (s *Store) CloseJob(ctx context.Context, o Op, in CloseIn) (Receipt, error)
 		if _, err := e.unplan(job.ID); err != nil {
 			return err
 		}
-		if err := e.must(refuse(ErrConflict, "job", "%s was changed by somebody else meanwhile; look again", job.Code),
-			"UPDATE jobs SET state = 'closed', version = version + 1 WHERE id = ? AND version = ?", job.ID, job.Version); err != nil {
+		if err := e.jobState(&job, "closed"); err != nil {
 			return err
-		}
-		for _, h := range open { // whose job is open decides whether it is free in the turret
-			e.after = append(e.after, func() { e.s.shelf.touch(h.ItemID) })
 		}
 		e.receipt.Says = fmt.Sprintf("Closed %s: %d kept in the turret, %d unloaded, %d to be brought.", job.Code, kept, back, later)
 		return e.Tx.note(e.op.Actor, "job closed", job.Code, e.receipt.Says)
@@ -136,7 +133,19 @@ func (e *entry) keep(st standing, at PlaceID, qty int64, job *Job, station *Stat
 	if at != station.PlaceID {
 		return e.line(st, ledger.Movement{Act: ledger.Transfer, From: int64(at), To: int64(station.PlaceID), Qty: qty, Reason: "kept in the turret after " + job.Code})
 	}
-	return e.exec("UPDATE holdings SET job_id = NULL, due_day = '' WHERE item_id = ? AND place_id = ? AND job_id = ? AND qty > 0", st.ID, at, job.ID)
+	var open []struct {
+		Seq, Qty int64
+		DueDay   Day
+	}
+	if err := e.Raw("SELECT seq, qty, due_day FROM holdings WHERE item_id = ? AND place_id = ? AND job_id = ? AND qty > 0 ORDER BY seq", st.ID, at, job.ID).Scan(&open).Error; err != nil {
+		return err
+	}
+	for _, h := range open {
+		if err := e.holdFor(h.Seq, st.ID, heldFor{job.ID, h.DueDay, h.Qty}, heldFor{0, "", h.Qty}); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (e *entry) unload(st standing, at PlaceID, qty int64, job *Job, edges *int) error {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"time"
 
+	"gorm.io/gorm"
+
 	"brasspeg/store/stack"
 )
 
@@ -24,6 +26,7 @@ const (
 // A KitLine is one thing a job needs.
 type KitLine struct {
 	Role, Tag, Part string
+	Item            ItemID // 0: the shop has none
 	Qty             int64
 	State           KitState
 	Place           string // code, where it is ready
@@ -31,6 +34,27 @@ type KitLine struct {
 	Back            Time   // when it is back, to the minute, where somebody said so
 	BackDay         Day    // the day it is due back or free
 	Says            string // of a gap
+	Has             int64  // with the job already
+	Stays           int64  // in the turret of the job's own station, free
+	Takes           []KitTake
+}
+
+// A KitTake is so many pieces of a thing to be fetched from one place.
+type KitTake struct {
+	Place PlaceID
+	Code  string
+	Kind  PlaceKind
+	Sort  string // where it comes on the walk through the crib
+	Qty   int64
+}
+
+// There is how many of it are with the job or can be had.
+func (l *KitLine) There() int64 {
+	n := l.Has + l.Stays
+	for _, t := range l.Takes {
+		n += t.Qty
+	}
+	return n
 }
 
 // A JobKit is what a job needs and how much of it is there. Kit minus one is no kit.
@@ -57,19 +81,50 @@ func (s *Store) KitOf(ctx context.Context, r *Ready) (JobKit, error) {
 	return all[0], nil
 }
 
+// A kitHeap is so many of an item in one place, and who has them for which job when they are out.
 type kitHeap struct {
+	ItemID      ItemID
 	Tag, Held   string
 	Qty         int64
+	PlaceID     PlaceID
 	Kind        PlaceKind
 	Code, Place string
+	SortKey     string
+	Seq         int64 // of the holding
 	Person, Job string
+	JobID       JobID
 	JobOpen     bool
-	Due         string
+	DueDay      Day
 	BackAt      Time
 }
 
-// kits answers for any number of jobs with one query.
+func (h *kitHeap) sort() string { return h.SortKey + "\x00" + h.Code }
+
+// kitHeaps reads where items stand, by tag, with one query.
+func kitHeaps(db *gorm.DB, tags []string) (map[string][]kitHeap, error) {
+	out := map[string][]kitHeap{}
+	if len(tags) == 0 {
+		return out, nil
+	}
+	var rows []kitHeap
+	if err := db.Raw(`SELECT i.id AS item_id, i.tag, i.held, coalesce(h.qty, s.qty) AS qty, p.id AS place_id, p.kind, p.code, p.name AS place, p.sort_key, coalesce(h.seq, 0) AS seq,
+		coalesce(pe.name, '') AS person, coalesce(j.code, '') AS job, coalesce(j.id, 0) AS job_id, coalesce(j.state IN ('planned','running'), ?) AS job_open,
+		coalesce(h.due_day, '') AS due_day, c.due_at AS back_at
+		FROM stock s JOIN items i ON i.id = s.item_id JOIN places p ON p.id = s.place_id
+		LEFT JOIN holdings h ON h.item_id = s.item_id AND h.place_id = s.place_id AND h.qty > 0
+		LEFT JOIN people pe ON pe.id = h.person_id LEFT JOIN jobs j ON j.id = h.job_id LEFT JOIN comebacks c ON c.holding_seq = h.seq
+		WHERE s.qty > 0 AND p.outside = ? AND i.retired_at IS NULL AND i.tag IN ? ORDER BY i.id, p.sort_key, p.code, h.seq`, false, false, tags).Scan(&rows).Error; err != nil {
+		return nil, err
+	}
+	for _, h := range rows {
+		out[h.Tag] = append(out[h.Tag], h)
+	}
+	return out, nil
+}
+
+// kits answers for any number of jobs with two queries.
 func (s *Store) kits(ctx context.Context, ready []Ready) ([]JobKit, error) {
+	db := s.read.WithContext(ctx)
 	out := make([]JobKit, len(ready))
 	var tags []string
 	for i := range ready {
@@ -80,34 +135,22 @@ func (s *Store) kits(ctx context.Context, ready []Ready) ([]JobKit, error) {
 			}
 		}
 	}
-	heaps := map[string][]kitHeap{}
-	if len(tags) > 0 {
-		var rows []kitHeap
-		if err := s.read.WithContext(ctx).Raw(`SELECT i.tag, i.held, s.qty, p.kind, p.code, p.name AS place, coalesce(pe.name, '') AS person,
-			coalesce(j.code, '') AS job, coalesce(j.state IN ('planned','running'), ?) AS job_open, coalesce(h.due_day, '') AS due, c.due_at AS back_at
-			FROM stock s JOIN items i ON i.id = s.item_id JOIN places p ON p.id = s.place_id
-			LEFT JOIN holdings h ON h.seq = (SELECT min(seq) FROM holdings WHERE item_id = s.item_id AND place_id = s.place_id AND qty > 0)
-			LEFT JOIN people pe ON pe.id = h.person_id LEFT JOIN jobs j ON j.id = h.job_id LEFT JOIN comebacks c ON c.holding_seq = h.seq
-			WHERE s.qty > 0 AND p.outside = ? AND i.tag IN ? ORDER BY i.id, p.sort_key, p.code`, false, false, tags).Scan(&rows).Error; err != nil {
-			return nil, err
-		}
-		for _, h := range rows {
-			heaps[h.Tag] = append(heaps[h.Tag], h)
-		}
+	heaps, err := kitHeaps(db, tags)
+	if err != nil {
+		return nil, err
+	}
+	seats, err := s.Stations(ctx, 0)
+	if err != nil {
+		return nil, err
+	}
+	turret := map[StationID]PlaceID{}
+	for _, st := range seats {
+		turret[st.ID] = st.PlaceID
 	}
 	now := s.Now()
 	for i := range out {
-		k := &out[i]
-		for n := range k.Lines {
-			l := &k.Lines[n]
-			if l.State == "" {
-				l.settle(heaps[l.Tag], ready[i].Job.Code)
-			}
-			if l.State == KitReady {
-				k.There++
-			}
-		}
-		k.sum(now)
+		out[i].settle(&ready[i].Job, heaps, turret[idOf(ready[i].Job.StationID)])
+		out[i].sum(now)
 	}
 	return out, nil
 }
@@ -126,13 +169,11 @@ func kitLines(r *Ready) ([]KitLine, bool) {
 	if st == nil {
 		return nil, false
 	}
-	for _, u := range st.Pieces {
-		l := KitLine{Role: string(u.Role), Qty: 1}
-		if u.Part != nil {
-			l.Part = u.Part.Code
-		}
+	pieces := piecesOf(st, &r.Request)
+	for i, u := range st.Pieces {
+		l := KitLine{Role: pieces[i].Role, Part: pieces[i].Part, Qty: pieces[i].Qty}
 		if u.Item != nil {
-			l.Tag = bareTag(u.Item.ID)
+			l.Tag = pieces[i].Tag
 		}
 		switch {
 		case u.Item == nil:
@@ -168,17 +209,66 @@ func borrowOf(r *Ready, item string) *stack.Borrow {
 	return nil
 }
 
-// settle says where a thing is from the heaps of its item.
-func (l *KitLine) settle(heaps []kitHeap, job string) {
-	var there int64
-	for _, h := range heaps {
-		free := h.Kind == Bin || h.Kind == StationAt && !h.JobOpen || h.Kind.Holds() && h.Job == job && job != ""
-		if h.Held == "" && free {
-			there += h.Qty
-			l.Place = h.Code
+// settle says where each thing is, and from where how many are fetched. Two lines of one lot
+// share what there is of it, in order.
+func (k *JobKit) settle(job *Job, all map[string][]kitHeap, turret PlaceID) {
+	taken := map[int64]int64{} // by holding, and by place below 0
+	for i := range k.Lines {
+		l := &k.Lines[i]
+		heaps := all[l.Tag]
+		if len(heaps) > 0 {
+			l.Item = heaps[0].ItemID
+		}
+		if l.State == "" {
+			l.settle(job, heaps, turret, taken)
+		}
+		if l.State == KitReady {
+			k.There++
 		}
 	}
-	if there >= l.Qty {
+}
+
+func (l *KitLine) settle(job *Job, heaps []kitHeap, turret PlaceID, taken map[int64]int64) {
+	need := l.Qty
+	take := func(h *kitHeap) int64 {
+		key := h.Seq
+		if key == 0 {
+			key = -int64(h.PlaceID)<<32 - int64(h.ItemID)
+		}
+		n := min(need, h.Qty-taken[key])
+		taken[key] += n
+		need -= n
+		if n > 0 {
+			l.Place = h.Code
+		}
+		return n
+	}
+	// First what the job has, then what its turret has, then the drawers, then other turrets.
+	for stage := range 4 {
+		for i := range heaps {
+			h := &heaps[i]
+			if h.Held != "" {
+				continue
+			}
+			own := h.Kind.Holds() && h.JobID == job.ID && job.ID != 0
+			idle := h.Kind == StationAt && !h.JobOpen && !own
+			switch {
+			case stage == 0 && own:
+				l.Has += take(h)
+			case stage == 1 && idle && h.PlaceID == turret:
+				l.Stays += take(h)
+			case stage == 2 && h.Kind == Bin || stage == 3 && idle && h.PlaceID != turret:
+				if n := take(h); n > 0 {
+					if k := len(l.Takes); k > 0 && l.Takes[k-1].Place == h.PlaceID { // two holdings of one turret
+						l.Takes[k-1].Qty += n
+					} else {
+						l.Takes = append(l.Takes, KitTake{h.PlaceID, h.Code, h.Kind, h.sort(), n})
+					}
+				}
+			}
+		}
+	}
+	if need <= 0 {
 		l.State = KitReady
 		return
 	}
@@ -192,8 +282,8 @@ func (l *KitLine) settle(heaps []kitHeap, job string) {
 			}
 		case h.Kind == Lost:
 			l.State, l.Says = KitLost, "on record as lost"
-		case h.Kind.Holds():
-			l.State, l.Who, l.Job, l.Back, l.BackDay = KitOut, h.Place, h.Job, h.BackAt, Day(h.Due)
+		case h.Kind.Holds() && h.JobID != job.ID && (h.JobOpen || h.Kind != StationAt):
+			l.State, l.Who, l.Job, l.Back, l.BackDay = KitOut, h.Place, h.Job, h.BackAt, h.DueDay
 			if h.Person != "" {
 				l.Who = h.Person
 			}
@@ -203,6 +293,9 @@ func (l *KitLine) settle(heaps []kitHeap, job string) {
 			}
 			return
 		}
+	}
+	if n := l.There(); n > 0 && l.State == KitLost {
+		l.State, l.Says = KitLacks, fmt.Sprintf("%d of %d there", n, l.Qty)
 	}
 }
 

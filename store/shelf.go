@@ -30,7 +30,7 @@ type shelfCache struct {
 }
 
 // A stamp changes when another process booked, promised or saved something.
-type stamp struct{ Seq, Res, Ended, Part, Versions, Orders int64 }
+type stamp struct{ Seq, Changes, Part, Versions, Orders int64 }
 
 func (c *shelfCache) touch(id ItemID) {
 	c.dirtyMu.Lock()
@@ -127,7 +127,7 @@ func (s *Store) Shelf(ctx context.Context) (*stack.Shelf, error) {
 
 func readStamp(db *gorm.DB) (st stamp, err error) {
 	err = db.Raw(`SELECT (SELECT seq FROM ledger_head WHERE id = 1) AS seq,
-		(SELECT coalesce(max(id), 0) FROM reservations) AS res, (SELECT count(ended_at) FROM reservations) AS ended,
+		(SELECT coalesce(max(id), 0) FROM act_changes) AS changes,
 		(SELECT coalesce(max(id), 0) FROM parts) AS part, (SELECT coalesce(sum(version), 0) FROM parts) AS versions,
 		(SELECT coalesce(sum(version), 0) FROM orders) AS orders`).Scan(&st).Error
 	return st, err

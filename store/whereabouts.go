@@ -167,8 +167,10 @@ func (e *entry) free(st standing, qty int64, job JobID, override string) error {
 		return nil
 	}
 	if strings.TrimSpace(override) != "" {
-		return e.exec("INSERT INTO audit (at, actor_id, what, ref, detail) VALUES (?,?,?,?,?)", e.now, e.op.Actor, "override", st.Tag,
-			fmt.Sprintf("taken although promised to %s: %s", promised[0].Code, override))
+		if err := e.mayOverride("override"); err != nil {
+			return err
+		}
+		return e.overrode(st.Tag, promised[0].Code, override)
 	}
 	return refuse(ErrPromised, "item", "%s: on hand %d, promised %d, free %d, short %d; %s releases %d after %s. To take it all the same, give the reason",
 		st.called(), have, sum, max(0, have-sum), qty-max(0, have-sum), promised[0].Code, promised[0].Qty, promised[0].ToDay)
