@@ -180,11 +180,14 @@ type MergeIn struct {
 
 // merged is what a merge changed, kept to take it apart again.
 type merged struct {
-	Items []ItemID     // that were of From
-	Codes []string     // folded, that meant From
-	Needs []mergedNeed // of part_needs, that named From
-	Added []mergedNeed // of part_needs, that name Into since
-	Lines []int64      // of orders, that were for From
+	Items []ItemID // that were of From
+	Codes []string // folded, that meant From
+	Lines []int64  // of orders, that were for From
+	More  followed // everything else that named From
+
+	// Of merges made before More was kept.
+	Needs []mergedNeed `json:",omitempty"`
+	Added []mergedNeed `json:",omitempty"`
 }
 
 type mergedNeed struct {
@@ -222,16 +225,16 @@ func (s *Store) Merge(ctx context.Context, o Op, in MergeIn) (Receipt, error) {
 		if err := e.Create(&partCode{Folded: bareCode(from.Code), Code: from.Code, PartID: into.ID, Why: "merged", ByID: o.Actor, CreatedAt: e.now}).Error; err != nil {
 			return duplicate(err, "code", "the code %s", from.Code)
 		}
-		if err := e.mergeNeeds(&m, from.ID, into.ID); err != nil {
-			return err
-		}
-		// Orders follow, except where one order has a line for each: there the pieces of either
-		// line are received as Into's.
+		// Orders follow, except where one order has a line for each: mergeable lets pass only those
+		// of which nothing more is awaited, and they stay as they were sent.
 		const loose = "part_id = ? AND NOT EXISTS (SELECT 1 FROM order_lines x WHERE x.order_id = order_lines.order_id AND x.part_id = ?)"
 		if err := e.Raw("SELECT id FROM order_lines WHERE "+loose+" ORDER BY id", from.ID, into.ID).Scan(&m.Lines).Error; err != nil {
 			return err
 		}
 		if err := e.exec("UPDATE order_lines SET part_id = ? WHERE "+loose, into.ID, from.ID, into.ID); err != nil {
+			return err
+		}
+		if m.More, err = e.follow(from.ID, into.ID); err != nil {
 			return err
 		}
 		if err := e.must(refuse(ErrConflict, "from", "%s was changed meanwhile; read it again", from.Code),
@@ -266,33 +269,6 @@ func (e *entry) touch(items []ItemID, parts ...PartID) {
 		}
 		e.s.shelf.touchOrders()
 	})
-}
-
-// mergeNeeds lets every part that needs From need Into, and Into need what From needed.
-func (e *entry) mergeNeeds(m *merged, from, into PartID) error {
-	if err := e.Raw("SELECT part_id, spare_id, qty FROM part_needs WHERE part_id = ? OR spare_id = ? ORDER BY part_id, spare_id", from, from).Scan(&m.Needs).Error; err != nil {
-		return err
-	}
-	for _, n := range m.Needs {
-		w := n
-		if w.PartID == from {
-			w.PartID = into
-		}
-		if w.SpareID == from {
-			w.SpareID = into
-		}
-		if w.PartID == w.SpareID {
-			continue
-		}
-		r := e.Exec("INSERT INTO part_needs (part_id, spare_id, qty) VALUES (?,?,?) ON CONFLICT (part_id, spare_id) DO NOTHING", w.PartID, w.SpareID, w.Qty)
-		if r.Error != nil {
-			return r.Error
-		}
-		if r.RowsAffected == 1 {
-			m.Added = append(m.Added, w)
-		}
-	}
-	return e.exec("DELETE FROM part_needs WHERE part_id = ? OR spare_id = ?", from, from)
 }
 
 // mergeable reads the two parts and refuses what is not one thing.
@@ -354,7 +330,11 @@ func (e *entry) mergeable(in MergeIn) (from, into Part, err error) {
 			return from, into, no(f.Symbol, shown(f), shown(g))
 		}
 	}
-	return from, into, nil
+	order, err := e.openOrderWithBoth(from.ID, into.ID)
+	if err == nil && order != "" {
+		err = refuse(ErrConflict, "from", "the order %s has a line for each and still awaits %s; receive or close that line first, or take it off the draft", order, from.Code)
+	}
+	return from, into, err
 }
 
 // sameSeat reports two spellings of one seat: tolerance and chip breaker do not decide.
@@ -446,6 +426,9 @@ func (e *entry) unmerge(m merged, from, into Part) error {
 		}
 	}
 	if err := e.exec("DELETE FROM part_codes WHERE folded = ? AND why = 'merged'", bareCode(from.Code)); err != nil {
+		return err
+	}
+	if err := e.unfollow(m.More, from.ID, into.ID); err != nil {
 		return err
 	}
 	for _, n := range m.Added {
