@@ -17,7 +17,7 @@ type follower struct{ table, column string }
 
 var followers = []follower{
 	{"edge_inserts", "part_id"}, {"edge_runs", "part_id"}, {"lookups", "part_id"}, {"refused_requests", "part_id"},
-	{"remarks", "bar_id"}, {"remarks", "head_id"}, {"snoozes", "part_id"}, {"parts", "merged_into"},
+	{"remarks", "bar_id"}, {"remarks", "head_id"}, {"snoozes", "part_id"}, {"substitutes", "part_id"}, {"substitutes", "planned_part_id"}, {"parts", "merged_into"},
 }
 
 // A keyed table has one row of a kind for a part, so that two parts may both have it.

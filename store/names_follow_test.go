@@ -104,6 +104,7 @@ func (s *shop) withEverything() (from, into Part) {
 		VALUES (?,?,?,?,?,?,(SELECT id FROM edge_families WHERE operation = ? AND part_id = ?),(SELECT max(id) FROM edge_inserts),?,?,?,30,'worn',?,0)`
 	put(run, "run-1", now, s.op1.ID, m.ID, st[0].ID, j.ID, "bore", from.ID, lot.ID, from.ID, 1, false)
 	put(run, "run-2", now, s.op1.ID, m.ID, st[0].ID, j.ID, "face", from.ID, lot.ID, from.ID, 2, false)
+	put("INSERT INTO substitutes (job_id, op_id, planned_tag, planned_part_id, item_id, part_id, qty, actor_id, created_at) VALUES (?,'o','T',?,?,?,1,?,?)", j.ID, from.ID, lot.ID, from.ID, s.gate.ID, now)
 	put("INSERT INTO suppliers (code, name, created_at) VALUES ('S', 'S', ?)", now)
 	order := "INSERT INTO orders (code, supplier_id, state, cutoff_day, made_by, made_at) VALUES (?, (SELECT max(id) FROM suppliers), ?, '2026-03-20', ?, ?)"
 	put(order, "O-1", "draft", s.boss.ID, now)
