@@ -220,13 +220,13 @@ func TestImportsAtOneMoment(t *testing.T) {
 func TestImportDoublesInside(t *testing.T) {
 	engines(t, func(t *testing.T, s *shop) {
 		file := "code,kind,designation,maker,maker_code,DCONMS mm,DCONWS mm,LSC mm,seat\n" +
-			"S-1,sleeve,,,,50,32,130\n" +
-			"I-1,insert,CNMG 432,Quell,Q 12-8,,,\n" +
-			"S-2,sleeve,,,,50,32,130\n" + // the sizes of line 2
-			"S-3,sleeve,,,,50,31.75,130\n" + // 31.75 is not 32
+			"S-1,sleeve,,,,50,32,130,\n" +
+			"I-1,insert,CNMG 432,Quell,Q 12-8,,,,\n" +
+			"S-2,sleeve,,,,50,32,130,\n" + // the sizes of line 2
+			"S-3,sleeve,,,,50,31.75,130,\n" + // 31.75 is not 32
 			"I-2,insert,,quell,q12/8,,,,CNMG1204\n" + // the maker's code of line 3
-			"I-3,insert,CNMG 12 04 08,,,,,\n" + // the name of line 3
-			"S-4,sleeve,,,,50.0004,32,130\n" // line 2 within the thousandth
+			"I-3,insert,CNMG 12 04 08,,,,,,\n" + // the name of line 3
+			"S-4,sleeve,,,,50.0004,32,130,\n" // line 2 within the thousandth
 		for _, apply := range []bool{false, true} {
 			rep, err := s.ImportParts(ctx, s.gate.ID, []byte(file), apply, false)
 			if apply != errors.Is(err, ErrExists) || !apply && err != nil {
