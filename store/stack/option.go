@@ -319,148 +319,32 @@ func (n *Need) met(p *Part) bool {
 	return false
 }
 
-// fill finds what the shop owns or has recorded that would do for a missing part.
-func (q *search) fill(m *Missing) {
-	seen := map[*rec]bool{}
-	look := func(r *rec) {
-		if seen[r] || !m.fits(r.part, q.l) {
-			return
-		}
-		seen[r] = true
-		if len(r.idle) == 0 && len(r.busy) == 0 {
-			m.Catalogue = append(m.Catalogue, buy(r.part))
-			return
-		}
-		used := true
-		owned := r.busy
-		if q.req.holds != nil {
-			owned = append(append([]*Item(nil), r.busy...), r.idle...)
-		}
-		for _, it := range owned {
-			if it.free(q.req) == 0 && it.standing(q.req) != codeNoStock {
-				m.Owned = append(m.Owned, it.borrow(q.req))
-				used = false
-			}
-		}
-		if used && r.nth(q.req, 0) == nil {
-			m.Catalogue = append(m.Catalogue, buy(r.part))
-		}
-	}
-	val := func(name string) any {
-		for _, n := range m.Needs {
-			if n.Name == name {
-				return n.Value
-			}
-		}
-		return nil
-	}
-	text := func(name string) string { s, _ := val(name).(string); return s }
-	all := func(list []*rec) {
-		for _, r := range list {
-			look(r)
-		}
-	}
-	switch m.Kind {
-	case Holder:
-		if d, ok := val("DCONWS").(float64); ok {
-			q.s.round(Workpiece, d, look)
-		} else {
-			all(q.s.at(Workpiece, Coupling, text("CCWS")))
-		}
-	case Sleeve:
-		q.s.round(Workpiece, val("DCONWS").(float64), look)
-	case Bar:
-		if c := text("CCWS"); c != "" {
-			all(q.s.at(Workpiece, Coupling, c))
-		} else {
-			all(q.s.at(Workpiece, Pocket, q.seat))
-		}
-	case Head:
-		all(q.s.at(Machine, Coupling, text("CCMS")))
-	case Insert:
-		all(q.s.at(Machine, Pocket, q.seat))
-	case Adapter:
-		switch c := text("CCMS"); {
-		case c != "":
-			all(q.s.at(Machine, Coupling, c))
-		case text("interface") != "":
-			all(q.s.at(Machine, TurretSeat, text("interface")))
-		default:
-			all(q.s.units)
-		}
-	case Hose, Fitting:
-		for _, w := range q.s.enter[val("ends").([]string)[0]] {
-			look(w.rec)
-		}
-	}
-	slices.SortStableFunc(m.Owned, func(a, b Borrow) int {
-		return cmp.Or(cmp.Compare(busyCost(a.Code, a.From != ""), busyCost(b.Code, b.From != "")),
-			cmp.Compare(orLast(a.From), orLast(b.From)), cmp.Compare(a.Item.ID, b.Item.ID))
-	})
-	slices.SortStableFunc(m.Catalogue, func(a, b Buy) int {
-		return cmp.Or(cmp.Compare(a.Part.PriceCents.Or(inf), b.Part.PriceCents.Or(inf)),
-			cmp.Compare(a.Part.LeadDays.Or(inf), b.Part.LeadDays.Or(inf)), cmp.Compare(a.Part.Code, b.Part.Code))
-	})
-	const most = 8
-	m.Owned, m.Catalogue = m.Owned[:min(len(m.Owned), most)], m.Catalogue[:min(len(m.Catalogue), most)]
-}
-
-func orLast(d Date) Date {
-	if d == "" {
-		return "9999"
-	}
-	return d
-}
-
-func buy(p *Part) Buy {
-	b := Buy{Part: p, Text: p.Code}
-	if p.Designation != "" {
-		b.Text += " " + p.Designation
-	}
-	if p.PriceCents.Known {
-		b.Text += fmt.Sprintf(", %.2f %s", p.PriceCents.V/100, p.Currency)
-	} else {
-		b.Text += ", price not recorded"
-	}
-	if p.LeadDays.Known {
-		b.Text += fmt.Sprintf(", %s days", num(p.LeadDays.V))
-	} else {
-		b.Text += ", lead time not recorded"
-	}
-	return b
-}
-
 // options turns what the missing search found into options: smallest sets only, told once,
 // easiest to get first.
 func (q *search) options(all []found, most int) []Option {
-	var out []Option
-	for i := range all {
-		x := &all[i]
-		o := Option{Parts: q.missing(x), Cost: x.cost}
-		for j := range o.Parts {
-			q.fill(&o.Parts[j])
-		}
-		st := q.stack(x)
-		o.Stack, o.Warnings = &st, st.Warnings
-		o.sum()
-		out = append(out, o)
+	if len(all) == 0 {
+		return nil
 	}
-	keys := make([]map[string]bool, len(out))
-	for i, o := range out {
+	out := make([]Option, len(all))
+	keys := make([]map[string]bool, len(all))
+	of := make(map[*Missing]*found, len(all)) // an option's first part names it while it is moved about
+	for i := range all {
+		o := &out[i]
+		o.Parts, o.Cost = q.missing(&all[i]), all[i].cost
+		of[&o.Parts[0]] = &all[i]
 		keys[i] = map[string]bool{}
-		for j := range o.Parts {
-			k := o.Parts[j]
-			if k.Kind == Fitting {
-				k.Kind = Hose // one name for what joins two ends
+		for _, m := range o.Parts {
+			if m.Kind == Fitting {
+				m.Kind = Hose // one name for what joins two ends
 			}
-			keys[i][k.key()] = true
+			keys[i][m.key()] = true
 		}
 	}
 	kept := out[:0:0]
-	for i, o := range out {
-		larger := false
+	for i := range out {
+		o, larger := &out[i], false
 		for j := range out {
-			if i != j && out[j].weaker(&out[i]) && !(out[i].weaker(&out[j]) && i < j) {
+			if i != j && out[j].weaker(o) && !(o.weaker(&out[j]) && i < j) {
 				larger = true // whatever does for this one does for that one: told once, in the looser form
 				break
 			}
@@ -478,15 +362,26 @@ func (q *search) options(all []found, most int) []Option {
 			}
 			larger = larger || sub
 		}
-		if !larger {
-			kept = append(kept, o)
+		if larger {
+			continue
 		}
+		for j := range o.Parts {
+			q.fill(&o.Parts[j])
+		}
+		o.sum()
+		kept = append(kept, *o)
 	}
+	found := func(o *Option) *found { return of[&o.Parts[0]] }
 	slices.SortStableFunc(kept, func(a, b Option) int {
-		return cmp.Or(cmp.Compare(a.Cost, b.Cost), cmp.Compare(len(a.Warnings), len(b.Warnings)),
+		return cmp.Or(cmp.Compare(a.Cost, b.Cost), cmp.Compare(found(&a).warn.count(), found(&b).warn.count()),
 			cmp.Compare(orLast(a.AvailableOn), orLast(b.AvailableOn)), cmp.Compare(a.key(), b.key()))
 	})
-	return kept[:min(len(kept), most)]
+	kept = kept[:min(len(kept), most)]
+	for i := range kept {
+		st := q.stack(found(&kept[i]))
+		kept[i].Stack, kept[i].Warnings = &st, st.Warnings
+	}
+	return kept
 }
 
 // weaker reports whether every set of parts that meets o2 also meets o: as many parts, each
@@ -526,9 +421,13 @@ func (m *Missing) weaker(m2 *Missing) bool {
 func (n Need) looser(n2 Need) bool {
 	a, okA := n.Value.(float64)
 	b, okB := n2.Value.(float64)
+	list, many := n.Value.([]string)
+	list2, _ := n2.Value.([]string)
 	switch {
+	case many:
+		return slices.Equal(list, list2)
 	case !okA || !okB:
-		return fmt.Sprint(n.Value) == fmt.Sprint(n2.Value)
+		return n.Value == n2.Value
 	case strings.HasSuffix(n.Name, "_min"):
 		return a <= b
 	case strings.HasSuffix(n.Name, "_max"):

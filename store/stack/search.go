@@ -59,8 +59,9 @@ type search struct {
 	slack   int // and of that, what does not go to the bar
 	best    []found
 	seen    map[string]int
-	whole   bool // for tests: look at all parts of a class
-	evals   int  // combinations looked at, for tests of the search's own cost
+	whole   bool                // for tests: look at all parts of a class
+	evals   int                 // combinations looked at, for tests of the search's own cost
+	filled  map[string]*Missing // what does for the missing parts looked up so far
 
 	bids *bids // modeBuy: what the parts cost
 }
