@@ -27,7 +27,7 @@ func sideOf(title string, r *stack.Request, st *stack.Stack) drawing.Side {
 		Bore:     drawing.Bore{Face: g.PartFace, Depth: g.Depth, D: r.BoreEndD.Or(g.Bore), Before: g.Bore},
 	}
 	if st.Grip.Known {
-		side.Grip = drawing.Span{From: g.GripFrom, To: g.Face}
+		side.Grip = drawing.Span{From: g.GripFrom, To: g.GripTo}
 	}
 	if g.PartFace > g.Face {
 		side.Clearance = drawing.Span{From: g.Face, To: g.PartFace}

@@ -53,6 +53,12 @@ func (q *search) sentence(code Code, x *found) string {
 	}
 	switch code {
 	case codeProject:
+		if x != nil && q.global&bProject == 0 {
+			if why := q.adapterWhy(x, code); len(why) > 0 {
+				return strings.Join(why, "; ")
+			}
+			return fmt.Sprintf("it stands out %s mm, the machine can swing %s mm", num(x.set+x.rear.proj), st.MaxProjection)
+		}
 		return fmt.Sprintf("the job needs %s mm of overhang, the machine can swing %s mm", num(r.Overhang()), st.MaxProjection)
 	case codePump:
 		return fmt.Sprintf("%s bar asked, the station's limit is %s bar", num(r.CoolantBar), st.CoolantMaxBar)
@@ -61,6 +67,10 @@ func (q *search) sentence(code Code, x *found) string {
 		return string(code)
 	}
 	holder, sleeve, head, insert := x.role(Holder), x.role(Sleeve), x.role(Head), x.front.insert
+	holds := x.holds()
+	if why := q.adapterWhy(x, code); len(why) > 0 {
+		return strings.Join(why, "; ")
+	}
 	switch code {
 	case codeInterface:
 		if holder == nil {
@@ -74,9 +84,9 @@ func (q *search) sentence(code Code, x *found) string {
 			return fmt.Sprintf("%s is damped; %s is not made to grip a damped bar full length", x.bar.said(), sleeve.said())
 		}
 		if bar.Damped() {
-			return fmt.Sprintf("%s is damped and needs full-round grip; the set screws of %s must not bear on it", x.bar.said(), holder.said())
+			return fmt.Sprintf("%s is damped and needs full-round grip; the set screws of %s must not bear on it", x.bar.said(), holds.said())
 		}
-		return fmt.Sprintf("%s has no flat; the set screws of %s would turn and bruise it", x.bar.said(), holder.said())
+		return fmt.Sprintf("%s has no flat; the set screws of %s would turn and bruise it", x.bar.said(), holds.said())
 	case codeClamp:
 		return fmt.Sprintf("grip %s mm = %s x D; at least %s mm (3 x D) needed, %s mm (4 x D) better",
 			grip(x.rear.lsc), ratio(x.rear.lsc, d), num(minGripD*d), num(goodGripD*d))
@@ -85,13 +95,17 @@ func (q *search) sentence(code Code, x *found) string {
 			return fmt.Sprintf("the length of %s is not recorded, so its grip cannot be proven", x.bar.said())
 		}
 		if x.bar.rec.ccms != "" {
-			return fmt.Sprintf("%s reaches %s mm, the job needs %s mm", x.bar.said(), num(x.set), num(q.l))
+			if x.front.noLF {
+				return fmt.Sprintf("the length LF of %s is not recorded, so its reach cannot be proven", head.said())
+			}
+			return fmt.Sprintf("held by its coupling, %s reaches %s mm, the job needs %s mm", x.bar.said(), num(x.set), num(q.l))
 		}
 		if x.front.noLF {
 			return fmt.Sprintf("the length LF of %s is not recorded, so the grip cannot be proven", head.said())
 		}
-		left := bar.OAL.V + x.front.lf - x.set
-		return fmt.Sprintf("%s + %s - %s = %s mm left to grip; %s mm (3 x D) needed", num(bar.OAL.V), num(x.front.lf), num(x.set), num(left), num(minGripD*d))
+		own := x.set - x.rear.ext
+		left := bar.OAL.V + x.front.lf - own
+		return fmt.Sprintf("%s + %s - %s = %s mm left to grip; %s mm (3 x D) needed", num(bar.OAL.V), num(x.front.lf), num(own), num(left), num(minGripD*d))
 	case codeOverMax:
 		rec, most, _, ok := OverhangLimit(bar.Construction, d)
 		switch {
@@ -102,13 +116,26 @@ func (q *search) sentence(code Code, x *found) string {
 		}
 		return fmt.Sprintf("%s / %s = %s x D; %s stops at %s x D (recommended %s)", num(x.set), num(d), ratio(x.set, d), word(bar.Construction), num(most), num(rec))
 	case codeOverMin:
+		if x.bar.rec.ccms != "" {
+			return fmt.Sprintf("held by its coupling, %s sticks out %s mm; it may not be used under %s mm", x.bar.said(), num(x.set-x.rear.ext), bar.OHN)
+		}
 		return fmt.Sprintf("the job needs %s mm, %s may not be set under %s mm, the machine can swing %s mm", num(q.l), x.bar.said(), bar.OHN, st.MaxProjection)
 	case codeHub:
+		if x.rear.none {
+			text := fmt.Sprintf("no holder on hand has the coupling %s that holds %s", x.bar.rec.ccms, x.bar.said())
+			if !x.front.none {
+				return text
+			}
+			return text + fmt.Sprintf("; no head on hand has its coupling %s", x.bar.rec.ccws)
+		}
 		return fmt.Sprintf("no head on hand has the coupling %s of %s; couplings of other sizes do not fit", x.bar.rec.ccws, x.bar.said())
 	case codeDmin:
 		e := x.edge()
 		return fmt.Sprintf("%s needs a hole of %s mm, the part has %s mm before this tool", e.said(), e.rec.part.DMIN, num(r.BoreStartD))
 	case codeBody:
+		if d == 0 {
+			return fmt.Sprintf("how thick %s is is not recorded, so it is not proven to go into the hole", x.bar.said())
+		}
 		return fmt.Sprintf("%s is %s mm thick, the hole is %s mm", x.bar.said(), num(d), num(r.BoreStartD))
 	case codeHand:
 		return fmt.Sprintf("%s is hand %s, the station needs %s", x.edge().said(), x.edge().rec.part.Hand, r.Hand)
@@ -191,6 +218,11 @@ func limitWord(bar *Part, most float64) string {
 func (q *search) whyBroken(x *found) string {
 	var w []string
 	holder, sleeve, b := x.role(Holder), x.role(Sleeve), x.bar.rec
+	for _, c := range x.rear.p[:x.rear.n] {
+		if c.rec.kind == Adapter && !c.rec.part.Coolant {
+			w = append(w, c.said()+" does not pass it on")
+		}
+	}
 	switch {
 	case holder != nil && !holder.rec.part.Coolant:
 		w = append(w, holder.said()+" does not feed its bore")
@@ -233,8 +265,17 @@ func (q *search) checks(x *found) []Check {
 	if holder != nil {
 		add(codeInterface, 0, "turret seat", holder.rec.iface, r.Station.Interface, code)
 	}
-	if b.ccms == "" {
-		if holder != nil {
+	if b.ccms != "" {
+		if holds := x.holds(); holds != nil {
+			add(codeHub, 0, "coupling that holds the bar", b.ccms, holds.rec.ccws, code)
+		}
+		reach := num(x.set)
+		if !p.OAL.Known || x.front.noLF {
+			reach = "not known"
+		}
+		add(codeShort, 0, "reach of bar and head, mm", reach, num(q.l)+" or more", "by its coupling it sticks out as far as it is long")
+	} else {
+		if holder := x.holds(); holder != nil {
 			way := num(holder.rec.bore)
 			if sleeve != nil {
 				way += " / " + num(sleeve.rec.shank) + " in, " + num(sleeve.rec.bore)
@@ -260,7 +301,7 @@ func (q *search) checks(x *found) []Check {
 		add(codeClamp, wClamp, "grip of holder and sleeve, mm", grip(x.rear.lsc), fmt.Sprintf("%s (3 x D), better %s", num(minGripD*x.d), num(goodGripD*x.d)), src)
 		left := "not known"
 		if p.OAL.Known && !x.front.noLF && x.front.lf < inf/8 {
-			left = num(p.OAL.V + x.front.lf - x.set)
+			left = num(p.OAL.V + x.front.lf - (x.set - x.rear.ext))
 		}
 		add(codeShort, wClamp, "bar left to grip, mm", left, fmt.Sprintf("%s (3 x D), better %s", num(minGripD*x.d), num(goodGripD*x.d)), "trade-magazine article, 2019")
 	}
@@ -274,8 +315,9 @@ func (q *search) checks(x *found) []Check {
 	}
 	add(codeOverMax, wRec, "overhang", fmt.Sprintf("%s mm = %s x D", num(x.set), ratio(x.set, x.d)), limit, src)
 	if p.Damped() && p.OHN.Known {
-		add(codeOverMin, wOHN, "shortest overhang, mm", num(x.set), p.OHN.String()+" or more", "maker's shortest overhang")
+		add(codeOverMin, wOHN, "shortest overhang, mm", num(x.set-x.rear.ext), p.OHN.String()+" or more", "maker's shortest overhang")
 	}
+	out = append(out, q.unitChecks(x)...)
 	if m := r.Station.MaxProjection; m.Known {
 		add(codeProject, 0, "swing of the machine, mm", num(x.set+x.rear.proj), m.String(), "station")
 	}

@@ -19,7 +19,8 @@ type Geometry struct {
 	Shapes   []Shape
 	Face     float64 // x of the holder's face: overhang is measured from here
 	Edge     float64 // x of the cutting edge
-	GripFrom float64 // x where the grip begins; it ends at Face
+	GripFrom float64 // x where the bar's grip begins
+	GripTo   float64 // x where it ends: Face, or the front of the adapters that stand out of it
 	PartFace float64 // x of the workpiece's face when the edge is at full depth
 	Bore     float64 // mm, hole before this tool
 	Depth    float64 // mm
@@ -36,7 +37,7 @@ func (s *Stack) Geometry(r *Request) Geometry {
 	}
 	x := 0.0
 	var holder, sleeve, bar *Used
-	var front []*Used
+	var units, front []*Used
 	for i := range s.Pieces {
 		u := &s.Pieces[i]
 		switch u.Role {
@@ -51,6 +52,10 @@ func (s *Stack) Geometry(r *Request) Geometry {
 				front = append(front, u)
 				continue
 			}
+			if u.Part.Interface() == "" {
+				units = append(units, u)
+				continue
+			}
 			l := u.Part.LF.Or(40)
 			g.add(u, x, x+l, 3*d, 0, !u.Part.LF.Known)
 			x += l
@@ -59,20 +64,33 @@ func (s *Stack) Geometry(r *Request) Geometry {
 		}
 	}
 	grip := s.Grip.Or(goodGripD * d)
+	clamped := bar == nil || bar.Part.CCMS() == ""
+	if !clamped {
+		grip = 0
+	}
 	if holder != nil {
 		lsc := holder.Part.LSC()
-		l := lsc.Or(grip)
-		g.add(holder, x, x+l, 2*max(holder.Part.DCONWS().Or(d), d), holder.Part.DCONWS().Or(d), true)
-		g.Shapes[len(g.Shapes)-1].Guessed = true // its outside is not recorded
+		l := lsc.Or(max(grip, 2*d))
+		g.add(holder, x, x+l, 2*max(holder.Part.DCONWS().Or(d), d), holder.Part.DCONWS().Or(d), true) // its outside is not recorded
 		x += l
 	}
 	g.Face = x
-	g.GripFrom = x - grip
+	for _, u := range units {
+		l := u.Part.LF.Or(25)
+		tail := 0.0 // its shank in the holder
+		if u.Part.OAL.Known && u.Part.DCONMS().Known {
+			tail = max(u.Part.OAL.V-l, 0)
+		}
+		out := max(u.Part.DCONMS().Or(0), 1.4*u.Part.DCONWS().Or(d))
+		g.add(u, x-tail, x+l, out, u.Part.DCONWS().Or(0), true) // its outside is not recorded
+		x += l
+	}
+	g.GripFrom, g.GripTo = x-grip, x
 	if sleeve != nil {
 		l := sleeve.Part.LSC()
 		g.add(sleeve, x-l.Or(grip), x, sleeve.Part.DCONMS().Or(1.4*d), sleeve.Part.DCONWS().Or(d), !l.Known)
 	}
-	g.Edge = x + s.Overhang
+	g.Edge = g.Face + s.Overhang
 	lf := 0.0
 	for _, u := range front {
 		lf += frontLength(u)
@@ -80,7 +98,12 @@ func (s *Stack) Geometry(r *Request) Geometry {
 	if bar != nil {
 		oal := bar.Part.OAL
 		end := g.Edge - lf
-		g.add(bar, end-oal.Or(s.Overhang-lf+grip), end, d, bar.Part.Hollow.Or(0), !oal.Known)
+		from := end - oal.Or(end-x+grip)
+		if !clamped {
+			from = x // its coupling sits on the face that holds it
+		}
+		// A head longer than the overhang leaves nothing of the bar before the face.
+		g.add(bar, min(from, end), end, d, bar.Part.Hollow.Or(0), !oal.Known)
 		x = end
 	}
 	for _, u := range front {

@@ -312,6 +312,14 @@ func bend(st *Stack, m *Mechanics, note func(string, ...any)) {
 		note("deflection: not known, the construction of the bar is not recorded")
 		return
 	}
+	for _, u := range st.Pieces {
+		if u.Role == Bar {
+			break
+		}
+		if u.Role == Adapter {
+			note("the bending of %s behind the bar is not known and not counted: more in truth", u.ID())
+		}
+	}
 	m.PerKilonewt = Some(TipDeflection(1000, l, mat.e, i))
 	if m.ForceN.Known {
 		f := math.Hypot(m.ForceN.V, m.RadialN.V)

@@ -136,6 +136,9 @@ func (q *search) missing(x *found) []Missing {
 				free = q.l - x.rear.ext
 			}
 		}
+		if x.bar.tier == tierHole {
+			oal = max(oal, minGripD*d) // what is held of it at least
+		}
 		n = append(n, Need{"OAL_min", round(max(oal, 1), 6)}, Need{"OAL_max", most}, Need{"OHN_max", iff(b.damped, round(free, 6))}, Need{"flat", iff(flat, true)},
 			Need{"coolant", iff(cooled, true)}, Need{"coolant_in", iff(cooled, q.inlet(x))}, Need{"CP_min", cp})
 		add(x.bar, n...)
@@ -499,6 +502,9 @@ var needWords = map[string]string{
 	"OHN_max": "shortest overhang, if it has one, at most %s mm",
 }
 
+// exactWords say a size whose limits are one.
+var exactWords = map[string]string{"OAL_min": "%s mm long", "LF_min": "adding %s mm"}
+
 // anyMass is a mass in kg that hardly a part of its kind reaches: a limit above it is not worth
 // a word. Common practice, no source.
 var anyMass = map[Kind]float64{Sleeve: 3, Head: 3, Adapter: 8, Holder: 15, Bar: 20}
@@ -506,6 +512,7 @@ var anyMass = map[Kind]float64{Sleeve: 3, Head: 3, Adapter: 8, Holder: 15, Bar: 
 // Text describes a missing part with all its sizes in words.
 func (m *Missing) Text() string {
 	var w []string
+	need := m.Requires()
 	for _, n := range m.Needs {
 		if kg, ok := n.Value.(float64); ok && n.Name == "WT_max" && kg >= anyMass[m.Kind] {
 			continue // no such part is heavier; the limit stands in the table of sizes
@@ -516,6 +523,15 @@ func (m *Missing) Text() string {
 		}
 		if m.Kind == Sleeve && n.Name == "DCONWS" {
 			f = "inside %s mm"
+		}
+		if m.Kind == Bar && n.Name == "DCONMS" && need["CCMS"] != nil {
+			f = "%s mm thick"
+		}
+		if exact := exactWords[n.Name]; exact != "" && need[strings.Replace(n.Name, "_min", "_max", 1)] == n.Value {
+			f = exact
+		}
+		if n.Name == "LF_max" && need["LF_min"] == n.Value || n.Name == "OAL_max" && need["OAL_min"] == n.Value {
+			continue
 		}
 		if m.Kind == Insert && n.Name == "seat" {
 			f = "for pocket %s"

@@ -408,6 +408,8 @@ func (p *Part) check(f *form) error {
 			f.fail("joints", "an adapter has two joints, %d given", len(p.Joints))
 		case !(rear && front) && len(p.Ends()) != 2:
 			f.fail("joints", "an adapter has a joint on the machine side and one on the workpiece side, or two coolant ends")
+		case p.Interface() != "" && p.code(Workpiece, TurretSeat) == "":
+			f.fail("kind", "what bolts to a turret seat and takes a bar is a holder")
 		case p.DCONMS().Known && p.DCONWS().Known && p.LF.Known && p.LF.V == 0:
 			f.fail("LF", "a shank and a bore that add no length are a sleeve: record it as one")
 		case p.OAL.Known && p.LF.Known && p.LF.V > p.OAL.V:

@@ -421,6 +421,7 @@ func (q *search) join(b *barCand, r *rear, f *front) {
 	q.evals++
 	broken := q.measure(&x, b)
 	x.warn |= q.weigh(&x, &broken)
+	broken &^= x.bits // a rule that a part of it breaks is counted with that part
 	x.cost += pointMated * broken.count()
 	if broken != 0 && (q.mode != modeNearest || x.cost > q.limit) || q.beyond(b, x.cost, x.warn.count(), x.n) {
 		return
@@ -460,7 +461,8 @@ func (q *search) measure(x *found, b *barCand) (broken set) {
 		rec, most, _, ok := OverhangLimit(p.Construction, x.d)
 		limit := p.OHX.Or(most * x.d)
 		switch {
-		case !ok && !p.OHX.Known || x.set > limit+deadband && (x.d > 0 || p.OHX.Known):
+		case x.d == 0 && !p.OHX.Known: // judgeBar has refused it: how thick it is is not recorded
+		case !ok && !p.OHX.Known || x.set > limit+deadband:
 			broken |= bOverMax &^ x.bits
 		case ok && x.set > rec*x.d+deadband:
 			x.warn |= wRec

@@ -29,8 +29,12 @@ func (q *search) findSeats() {
 				n.open = r.seatAt
 				n.proj += r.part.LF.Or(0)
 				n.cool = n.cool && r.part.Coolant
-				if st.MaxProjection.Known && !r.part.LF.Known {
-					continue // how far it brings the stack out is not known
+				if st.MaxProjection.Known && !r.part.LF.Known { // how far it brings the stack out is not known
+					if q.mode != modeNearest || q.slack < pointMated {
+						continue
+					}
+					n.bits |= bProject
+					n.cost += pointMated
 				}
 				q.seats = append(q.seats, n)
 			}
@@ -158,7 +162,9 @@ func (q *search) rearsFor(b *rec, sleeved bool) []rear {
 		}
 		out = q.holdersFor(0, b.ccms)
 		if len(out) == 0 && q.mode == modeNearest && q.slack >= pointUnmated {
-			out = []rear{q.noHold()}
+			r := q.noHold()
+			r.bits = r.bits&^bBore | bHub // couplings that do not meet, not diameters
+			out = []rear{r}
 		}
 		q.rears[key] = out
 		return out
@@ -411,11 +417,12 @@ func (q *search) frontsAt(coupling string, depth int) []front {
 	if depth > 0 {
 		for _, k := range q.s.coded(Adapter, Machine, Coupling, coupling) {
 			for _, r := range q.of(k) {
-				if d := r.part.DMIN; r.ccws == "" || !d.Known || d.V > q.req.BoreStartD+deadband || !q.passes(r) {
+				bad := q.keepsOut(r)
+				if r.ccws == "" || bad && q.mode != modeNearest || !q.passes(r) {
 					continue // an adapter that may not enter the hole is no way
 				}
 				c := q.candidate(r)
-				if c == nil {
+				if c == nil || bad && q.slack < pointMated {
 					continue
 				}
 				for _, f := range q.skyFront(q.frontsAt(r.ccws, depth-1)) {
@@ -425,7 +432,12 @@ func (q *search) frontsAt(coupling string, depth int) []front {
 							continue // the same adapter cannot stand twice
 						}
 					}
-					out = append(out, f.before(one, r.part.LF))
+					f = f.before(one, r.part.LF)
+					if bad && f.bits&bDmin == 0 {
+						f.bits |= bDmin
+						f.cost += pointMated
+					}
+					out = append(out, f)
 				}
 			}
 		}

@@ -1,5 +1,7 @@
 package stack
 
+import "fmt"
+
 // unitsTo adds the ways to an open joint that end in an adapter between holder and bar.
 //
 // Such an adapter stands out of the holder and makes the overhang more than the bar's own. No
@@ -50,21 +52,21 @@ func (q *search) unitsTo(out []rear, d float64, code string, most int) []rear {
 // withUnit puts an adapter into the open joint of a way and tells which rules that breaks.
 func (q *search) withUnit(at rear, c *cand) (w rear, no set) {
 	r, p := c.rec, c.rec.part
+	if !p.LF.Known {
+		no |= bShort
+	}
 	if r.ccms == "" {
 		style, warn := clampStyle(at.clamp, false, false, false, r.flat, false)
 		no, at.warn = no|style, at.warn|warn
 		held := 0.0
-		if p.OAL.Known && p.LF.Known {
-			held = min(at.lsc, p.OAL.V-p.LF.V)
+		if p.OAL.Known {
+			held = min(at.lsc, p.OAL.V-p.LF.Or(0))
 		}
 		if held < minGripD*r.shank-deadband {
 			no |= bClampLen
 		} else if held < goodGripD*r.shank-deadband {
 			at.warn |= wClamp
 		}
-	}
-	if !p.LF.Known {
-		no |= bShort
 	}
 	reach := at.ext + p.LF.Or(0)
 	if reach > q.req.Clearance+deadband && (!p.DMIN.Known || p.DMIN.V > q.req.BoreStartD+deadband) {
@@ -204,6 +206,140 @@ func (q *search) unitNeeds(x *found, c *cand, passes, cp any) []Need {
 		n = append(n, Need{"DMIN_max", q.req.BoreStartD})
 	}
 	return append(n, Need{"coolant", passes}, Need{"CP_min", cp})
+}
+
+// holds returns what the bar, or the sleeve around it, sits in: the holder or the last adapter in
+// it; nil when there is none.
+func (x *found) holds() *cand {
+	if x == nil {
+		return nil
+	}
+	for i := x.rear.n - 1; i >= 0; i-- {
+		if c := x.rear.p[i]; c.rec.kind == Holder || c.rec.unit() {
+			return c
+		}
+	}
+	return nil
+}
+
+// A unitAt is an adapter between holder and bar where it sits.
+type unitAt struct {
+	*cand
+	in *cand   // what holds it
+	at float64 // mm before the holder's face where it begins
+}
+
+// units lists the adapters between holder and bar, from the holder on.
+func (x *found) units() []unitAt {
+	var out []unitAt
+	at := 0.0
+	for i, c := range x.rear.p[:x.rear.n] {
+		if c.rec.unit() {
+			out = append(out, unitAt{c, x.rear.p[i-1], at})
+			at += c.rec.part.LF.Or(0)
+		}
+	}
+	return out
+}
+
+// grip returns the length in mm for which the shank of an adapter is held, 0 when not known.
+func (u *unitAt) grip() float64 {
+	p := u.rec.part
+	if !p.OAL.Known {
+		return 0
+	}
+	return min(u.in.rec.lsc, p.OAL.V-p.LF.Or(0))
+}
+
+// adapterWhy says how the adapters of x break a rule, and how the bar does, when one of them
+// does; nothing when the bar alone decides.
+func (q *search) adapterWhy(x *found, code Code) []string {
+	var w []string
+	say := func(s string, args ...any) { w = append(w, fmt.Sprintf(s, args...)) }
+	for _, u := range x.units() {
+		p := u.rec.part
+		round := u.rec.ccms == ""
+		switch code {
+		case codeStyle:
+			if no, _ := clampStyle(u.in.rec.part.Clamp(), false, false, false, u.rec.flat, false); round && no != 0 {
+				say("%s has no flat; the set screws of %s would turn and bruise it", u.said(), u.in.said())
+			}
+		case codeClamp:
+			if g := u.grip(); round && g < minGripD*u.rec.shank-deadband {
+				if g == 0 {
+					say("how long the shank of %s is held is not recorded (its OAL and LF, the LSC of %s), so its grip cannot be proven", u.said(), u.in.said())
+					break
+				}
+				say("the shank of %s is held %s mm; %s mm (3 x D) needed", u.said(), num(g), num(minGripD*u.rec.shank))
+			}
+		case codeShort:
+			if !p.LF.Known {
+				say("how far %s stands out of its holder (LF) is not recorded, so nothing behind it can be proven", u.said())
+			}
+		case codeOverMax:
+			if !p.OHX.Known {
+				say("the maker's longest overhang (OHX) of %s is not recorded, so none is proven for it", u.said())
+			} else if x.set > u.at+p.OHX.V+deadband {
+				say("%s mm overhang from %s; its maker allows %s mm", num(x.set-u.at), u.said(), p.OHX)
+			}
+		case codeDmin:
+			if reach := u.at + p.LF.Or(0); reach > q.req.Clearance+deadband && (!p.DMIN.Known || p.DMIN.V > q.req.BoreStartD+deadband) {
+				say("%s reaches %s mm into the hole and needs one of %s mm, the part has %s mm", u.said(), num(reach-q.req.Clearance), p.DMIN, num(q.req.BoreStartD))
+			}
+		}
+	}
+	for i := range x.front.p[:x.front.n] {
+		if a := x.front.p[i]; code == codeDmin && a.rec.kind == Adapter && q.keepsOut(a.rec) {
+			say("%s needs a hole of %s mm, the part has %s mm before this tool", a.said(), a.rec.part.DMIN, num(q.req.BoreStartD))
+		}
+	}
+	switch code {
+	case codeProject:
+		for _, c := range x.rear.p[:x.rear.n] {
+			if c.rec.seatAt != "" && c.rec.kind == Adapter && !c.rec.part.LF.Known {
+				say("how far %s brings the stack out (LF) is not recorded, so the machine's swing of %s mm is not proven", c.said(), q.req.Station.MaxProjection)
+			}
+		}
+		return w
+	case codeDmin:
+		if e := x.edge(); len(w) > 0 && q.judgeEdge(e.rec)&bDmin != 0 {
+			say("%s needs a hole of %s mm, the part has %s mm before this tool", e.said(), e.rec.part.DMIN, num(q.req.BoreStartD))
+		}
+	case codeClamp:
+		if len(w) > 0 && x.bar.rec.ccms == "" && x.rear.lsc < minGripD*x.d-deadband {
+			say("%s is gripped %s mm; %s mm (3 x D) needed", x.bar.said(), grip(x.rear.lsc), num(minGripD*x.d))
+		}
+	}
+	return w
+}
+
+// keepsOut reports whether an adapter before the bar may not enter the hole, or is not proven to.
+func (q *search) keepsOut(r *rec) bool {
+	return !r.part.DMIN.Known || r.part.DMIN.V > q.req.BoreStartD+deadband
+}
+
+// unitChecks lists the rules that the adapters between holder and bar had to pass.
+func (q *search) unitChecks(x *found) []Check {
+	var out []Check
+	for _, u := range x.units() {
+		p := u.rec.part
+		add := func(code Code, name, value, limit, source string, warn bool) {
+			out = append(out, Check{Code: code, Name: name + " of " + u.said(), Value: value, Limit: limit, Source: source,
+				OK: x.bits&codeBit[code] == 0, Warn: warn})
+		}
+		if u.rec.ccms != "" {
+			add(codeHub, "coupling", u.rec.ccms, u.in.rec.ccws, "by code, letter for letter", false)
+		} else {
+			add(codeBore, "shank, mm", num(u.rec.shank), num(u.in.rec.bore), "data-entry allowance, shop default", false)
+			add(codeClamp, "grip, mm", grip(u.grip()), fmt.Sprintf("%s (3 x D), better %s", num(minGripD*u.rec.shank), num(goodGripD*u.rec.shank)),
+				"trade-magazine article, 2019", u.grip() < goodGripD*u.rec.shank-deadband)
+		}
+		add(codeOverMax, "overhang, mm", num(x.set-u.at), p.OHX.String(), "maker's longest overhang", false)
+		if reach := u.at + p.LF.Or(0); reach > q.req.Clearance+deadband {
+			add(codeDmin, "smallest hole, mm", p.DMIN.String(), num(q.req.BoreStartD), "maker's DMIN; it reaches "+num(reach-q.req.Clearance)+" mm into the hole", false)
+		}
+	}
+	return out
 }
 
 // overhang returns how far a bar sticks out where the job needs l: one held by its coupling as

@@ -32,11 +32,6 @@ type chainTwin struct {
 	best  twinAnswer
 }
 
-type chain struct {
-	links []Item // turret to bar
-	face  int    // how many links stand behind the holder's face, the holder included
-}
-
 func twinChains(r Request, items []Item) twinAnswer {
 	t := &chainTwin{r: r}
 	for _, it := range items {
