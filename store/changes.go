@@ -259,6 +259,9 @@ func (e *entry) undoPromise(c actChange) error {
 	if err != nil {
 		return err
 	}
+	if job.State != "planned" && job.State != "running" {
+		return refuse(ErrConflict, "op", "%s is %s by now, and nothing is promised to it any more; undo that first", job.Code, job.State)
+	}
 	st, err := e.standing(r.ItemID)
 	if err != nil {
 		return err

@@ -201,13 +201,46 @@ func (s *Store) Holdings(ctx context.Context, person PersonID, limit int) ([]Hol
 	return out, err
 }
 
-// LastOp is the newest booking of a person, for the undo button; "" when there is none.
+// LastOp is the newest booking of a person that is not undone, for the undo button; "" when
+// there is none. A job that was started or closed counts, whether or not anything moved.
 func (s *Store) LastOp(ctx context.Context, actor PersonID) (opID string, at Time, err error) {
-	var row struct {
+	type last struct {
 		OpID string
 		At   Time
 	}
-	err = s.read.WithContext(ctx).Raw(`SELECT m.op_id, m.at FROM movements m WHERE m.actor_id = ? AND m.act <> 'reverse'
-		AND NOT EXISTS (SELECT 1 FROM movements r WHERE r.reverses = m.seq) ORDER BY m.seq DESC LIMIT 1`, actor).Scan(&row).Error
-	return row.OpID, row.At, err
+	var moved, job last
+	db := s.read.WithContext(ctx)
+	if err := db.Raw(`SELECT m.op_id, m.at FROM movements m WHERE m.actor_id = ? AND m.act <> 'reverse'
+		AND NOT EXISTS (SELECT 1 FROM movements r WHERE r.reverses = m.seq) ORDER BY m.seq DESC LIMIT 1`, actor).Scan(&moved).Error; err != nil {
+		return "", Time{}, err
+	}
+	if err := db.Raw(`SELECT c.op_id, o.at FROM act_changes c JOIN ops o ON o.op_id = c.op_id WHERE c.what = ? AND c.undone_op = '' AND o.actor_id = ? AND o.act <> 'reverse'
+		ORDER BY c.id DESC LIMIT 1`, string(chJob), actor).Scan(&job).Error; err != nil {
+		return "", Time{}, err
+	}
+	if job.OpID != "" && job.At.After(moved.At.Time) {
+		moved = job
+	}
+	return moved.OpID, moved.At, nil
+}
+
+// A JobAct is an act that started or closed a job.
+type JobAct struct {
+	OpID    string
+	Act     ledger.Act
+	ActorID PersonID
+	At      Time
+}
+
+// LastJobAct is the act that brought a job into the state it is in, when that can be undone;
+// ok is false when there is none.
+func (s *Store) LastJobAct(ctx context.Context, job JobID) (a JobAct, ok bool, err error) {
+	err = s.read.WithContext(ctx).Raw(`SELECT c.op_id, o.act, o.actor_id, o.at FROM act_changes c JOIN ops o ON o.op_id = c.op_id
+		WHERE c.what = ? AND c.row_id = ? ORDER BY c.id DESC LIMIT 1`, string(chJob), job).Scan(&a).Error
+	if err == nil && a.OpID != "" {
+		var undone int64
+		err = s.read.WithContext(ctx).Raw("SELECT count(*) FROM act_changes WHERE op_id = ? AND undone_op <> ''", a.OpID).Scan(&undone).Error
+		ok = undone == 0 && a.Act != ledger.Reverse
+	}
+	return a, ok, err
 }

@@ -1,9 +1,12 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
+
+	"gorm.io/gorm"
 
 	"brasspeg/store/stack"
 )
@@ -17,7 +20,53 @@ type Clash struct {
 	With     string // the job that has it
 	From, To Day
 	Planned  bool // promised already; else the other job only would take it, and comes first
+	Taken    bool // promised to this job, and out for another all the same
+	Who      string
 	Says     string
+}
+
+// taken says of jobs what was promised to them and is out for somebody else on their days, by
+// whom and why, with one query.
+func taken(db *gorm.DB, jobs []JobID, today Day) (map[JobID][]Clash, error) {
+	var rows []struct {
+		JobID               JobID
+		Tag, Part, Role     string
+		Other, Person, Code string
+		Since               Time
+		Due                 Day
+		Reason              string
+		FromDay, ToDay      Day
+	}
+	// A piece that stands idle in a turret is free there. Of a lot there may be enough for both.
+	if err := db.Raw(`SELECT r.job_id, i.tag, p.code AS part, p.kind AS role, coalesce(j.code, '') AS other, coalesce(pe.name, '') AS person, pl.name AS code,
+		h.since_at AS since, h.due_day AS due, m.reason, r.from_day, r.to_day
+		FROM reservations r JOIN items i ON i.id = r.item_id JOIN parts p ON p.id = i.part_id
+		JOIN holdings h ON h.item_id = r.item_id AND h.qty > 0 AND (h.job_id IS NULL OR h.job_id <> r.job_id)
+		JOIN movements m ON m.seq = h.seq JOIN places pl ON pl.id = h.place_id LEFT JOIN people pe ON pe.id = h.person_id LEFT JOIN jobs j ON j.id = h.job_id
+		WHERE r.ended_at IS NULL AND r.job_id IN ? AND (pl.kind <> 'station' OR j.state IN ('planned','running'))
+		AND (h.due_day = '' OR h.due_day >= r.from_day OR r.from_day <= ?)
+		AND (i.kind = 'piece' OR m.reason <> '' AND (SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN places b ON b.id = s.place_id WHERE s.item_id = i.id AND b.kind = 'bin')
+			< (SELECT sum(x.qty) FROM reservations x WHERE x.item_id = i.id AND x.ended_at IS NULL))
+		ORDER BY r.job_id, i.id, h.seq`, jobs, string(today)).Scan(&rows).Error; err != nil {
+		return nil, err
+	}
+	out := map[JobID][]Clash{}
+	for _, r := range rows {
+		c := Clash{Item: r.Tag, Part: r.Part, Role: r.Role, With: r.Other, From: r.FromDay, To: r.ToDay, Planned: true, Taken: true, Who: cmp.Or(r.Person, r.Code)}
+		c.Says = fmt.Sprintf("%s %s (%s) was promised to this job and is out with %s", r.Role, r.Part, r.Tag, c.Who)
+		if r.Other != "" {
+			c.Says += " for " + r.Other
+		}
+		c.Says += " since " + r.Since.Local().Format("Mon 2 Jan 15:04")
+		if r.Due != "" {
+			c.Says += ", due " + string(r.Due)
+		}
+		if r.Reason != "" {
+			c.Says += ": " + r.Reason
+		}
+		out[r.JobID] = append(out[r.JobID], c)
+	}
+	return out, nil
 }
 
 func clashSays(c Clash) string {
@@ -31,9 +80,18 @@ func clashSays(c Clash) string {
 	return fmt.Sprintf("%s %s (%s) would be taken by %s, which comes first, from %s %s", c.Role, c.Part, c.Item, c.With, c.From, until)
 }
 
-// Clashes says what promises to other jobs keep a job from the stack it would get if nothing
-// were promised; empty when nothing does.
+// Clashes says what was promised to a job and taken by others, and what promises to other jobs
+// keep it from the stack it would get if nothing were promised; empty when nothing does.
 func (s *Store) Clashes(ctx context.Context, r *Ready) ([]Clash, error) {
+	gone, err := taken(s.read.WithContext(ctx), []JobID{r.Job.ID}, s.Today())
+	if err != nil {
+		return nil, err
+	}
+	rest, err := s.clashes(ctx, r)
+	return append(gone[r.Job.ID], rest...), err
+}
+
+func (s *Store) clashes(ctx context.Context, r *Ready) ([]Clash, error) {
 	if r.Err != nil || r.Chosen >= 0 {
 		return nil, nil
 	}
@@ -172,8 +230,16 @@ func (s *Store) Outlook(ctx context.Context) (Outlook, error) {
 		return Outlook{}, err
 	}
 	var out Outlook
+	var ids []JobID
 	for i := range ready {
-		out.Jobs = append(out.Jobs, JobOutlook{Ready: ready[i], Kit: kits[i]})
+		ids = append(ids, ready[i].Job.ID)
+	}
+	gone, err := taken(s.read.WithContext(ctx), ids, s.Today())
+	if err != nil {
+		return Outlook{}, err
+	}
+	for i := range ready {
+		out.Jobs = append(out.Jobs, JobOutlook{Ready: ready[i], Kit: kits[i], Clashes: gone[ready[i].Job.ID]})
 	}
 	for k, t := range together {
 		j := &out.Jobs[at[k]]
@@ -193,9 +259,11 @@ func (s *Store) Outlook(ctx context.Context) (Outlook, error) {
 			j.Clashes = append(j.Clashes, cl)
 		}
 		if !t.Verdict.Buildable && !t.Alone && !j.Verdict.Buildable {
-			if j.Clashes, err = s.Clashes(ctx, &j.Ready); err != nil {
+			more, err := s.clashes(ctx, &j.Ready)
+			if err != nil {
 				return out, err
 			}
+			j.Clashes = append(j.Clashes, more...)
 		}
 	}
 	machines, err := s.Machines(ctx)
