@@ -178,3 +178,11 @@ func (s *Server) asset(c echo.Context) error {
 	}
 	return c.Blob(http.StatusOK, f.kind, body)
 }
+
+// offlineWorker is the service worker that keeps the pages of machines: GET /offline.js. It
+// stands at the root because a worker rules what lies below its own address, and is never kept:
+// the browser compares it at each visit, and another hash in it is another version.
+func (s *Server) offlineWorker(c echo.Context) error {
+	f := s.assets.byName["offline.js"]
+	return c.Blob(http.StatusOK, f.kind, f.plain)
+}

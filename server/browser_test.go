@@ -109,7 +109,7 @@ func (b *browser) wedge(text string) {
 		}
 		b.torn = true
 		b.t.Log("the machine was too busy to type like a scanner; once more")
-		time.Sleep(300 * time.Millisecond)
+		time.Sleep(1600 * time.Millisecond) // longer than the page takes two readings for one
 		_, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`document.querySelectorAll("#badge, #scan").forEach((e) => { e.value = ""; }) === undefined`))
 		must(b.t, err)
 	}

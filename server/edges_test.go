@@ -241,11 +241,11 @@ func TestBrowserEdgeOffline(t *testing.T) {
 		b.until("#reading", "Taken")
 	}
 	log("12", "EDGE-WORN")
-	b.until("#unsent-count", "1 entry is not sent")
+	b.until("#unsent-count", "Offline: 1 change waits")
 	log("13", "EDGE-CHIPPED")
-	b.until("#unsent-count", "2 entries are not sent")
+	b.until("#unsent-count", "Offline: 2 changes wait")
 	log("11", "EDGE-PLANNED")
-	b.until("#unsent-count", "3 entries are not sent")
+	b.until("#unsent-count", "Offline: 3 changes wait")
 	b.shot("machine-offline")
 	if n := len(sh.edgeRuns()); n != 0 {
 		t.Errorf("%d runs while the server was away", n)

@@ -29,6 +29,7 @@ func (s *Server) table() []route {
 
 		// Coming and going.
 		{get, "/static/*", access.Open, s.asset},
+		{get, "/offline.js", access.Open, s.offlineWorker},
 		{get, "/", access.Open, s.start},
 		{get, "/login", access.Open, s.loginPage},
 		{post, "/login/badge", access.Open, s.loginBadge},

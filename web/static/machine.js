@@ -1,7 +1,8 @@
 // machine is what the operator's page does: a scanned box goes into the form of its station, a
 // reason, tapped or scanned, sends it. What is entered goes through the queue, so that a gap in
-// the network loses nothing.
-import { put, newKey, drop } from "/static/queue.js";
+// the network loses nothing. The worker (offline.js) keeps this page for when it is opened anew
+// without one.
+import { put, newKey, drop, entries, unsent, reach, offline } from "/static/queue.js";
 
 const page = document.getElementById("machine");
 const reading = () => document.getElementById("reading");
@@ -70,6 +71,7 @@ document.addEventListener("keydown", (e) => {
 document.addEventListener("settled", (e) => {
 	const { entry, answer } = e.detail;
 	if (answer.ok) {
+		if (entry.url.endsWith("/edges")) localStorage.setItem(`last ${JSON.parse(entry.body).station}`, JSON.stringify({ key: entry.key, at: Date.now() }));
 		tell({ dataset: { says: entry.form || "reading" } }, answer.body.says);
 		if (page && answer.body.act === "edge") offerUndo(entry.key);
 		if (page) void refresh();
@@ -96,11 +98,48 @@ document.addEventListener("settled", (e) => {
 async function refresh() {
 	try {
 		const r = await fetch(location.href, { signal: AbortSignal.timeout(8000) });
-		if (!r.ok) return;
+		reach(true);
+		if (!r.ok || r.redirected) return;
 		const fresh = new DOMParser().parseFromString(await r.text(), "text/html").getElementById("seats");
 		const typing = document.activeElement instanceof HTMLInputElement && document.activeElement.value !== "";
-		if (fresh && !typing) document.getElementById("seats").replaceWith(document.adoptNode(fresh));
-	} catch { /* the page stays as it is until there is a network */ }
+		if (!fresh || typing) return;
+		document.getElementById("seats").replaceWith(document.adoptNode(fresh));
+		delete document.documentElement.dataset.kept;
+		await pickUp();
+	} catch { reach(false); /* the page stays as it is until there is a network */ }
+}
+
+// pickUp makes the forms follow what this browser knows and the page does not: op ids of a kept
+// page may have been used since, and the next change of a station comes after those that wait or
+// were sent after the page was kept. What such a change left of the proposals is not known.
+async function pickUp() {
+	for (const f of document.querySelectorAll("form[data-send]")) f.dataset.op = newKey();
+	const waiting = unsent(await entries()).filter((e) => e.url.endsWith("/edges")).map((e) => ({ key: e.key, station: JSON.parse(e.body).station }));
+	const kept = Date.parse(document.documentElement.dataset.kept);
+	for (const f of document.querySelectorAll("form.edge")) {
+		const station = f.elements.namedItem("station").value;
+		const sent = JSON.parse(localStorage.getItem(`last ${station}`));
+		const last = waiting.filter((w) => w.station === station).at(-1) ?? (sent?.at > kept ? sent : null);
+		if (!last) continue;
+		f.elements.namedItem("after").value = last.key;
+		const parts = f.elements.namedItem("parts");
+		parts.value = "";
+		parts.labels[0].textContent = "Parts on this edge: count them, the change before it is not on this page yet";
+	}
+}
+
+if (page) {
+	void pickUp();
+	addEventListener("offline", () => reach(false));
+	addEventListener("online", () => void refresh());
+	setInterval(() => { if (offline()) void refresh(); }, 5000);
+	// Only https, or this computer itself, lets a browser keep pages.
+	navigator.serviceWorker?.register("/offline.js").then(async () => {
+		const worker = await navigator.serviceWorker.ready;
+		const keep = () => worker.active.postMessage({ keep: location.pathname });
+		if (!navigator.serviceWorker.controller) keep(); // this page came past it
+		navigator.serviceWorker.addEventListener("controllerchange", keep); // a newer one keeps newer files
+	}).catch(() => { /* the page works as it did, while it stays open */ });
 }
 
 function offerUndo(key) {

@@ -2,6 +2,7 @@
 // a stored answer, or after a refusal that a person has seen. Entries go in the order they were
 // made, one sender a browser, each with the op id it was made with, so that a lost answer never
 // books twice. It counts what is unsent on every page and keeps a log-out back while there is any.
+// An entry is sent only while the person who made it is logged in.
 import { openDB } from "/static/idb.js";
 
 const WAITS = [1, 2, 5, 15, 30];   // s between two tries
@@ -24,12 +25,15 @@ export async function put(entry) {
 	const all = await entries();
 	if (all.length >= MOST) throw new Error(`${MOST} entries wait to be sent. Get a connection before more is entered.`);
 	if (all.length && Date.now() - all[0].at > OLDEST) throw new Error("An entry waits for more than a day. Get a connection before more is entered.");
-	await (await db).add("out", { ...entry, at: Date.now() });
+	await (await db).add("out", { ...entry, at: Date.now(), who: me() });
 	await show();
 	void drain();
 }
 
 export async function drop(n) { await (await db).delete("out", n); await show(); }
+
+// me is who is logged in, as the head of the page says it.
+const me = () => document.querySelector(".who span")?.textContent ?? "";
 
 // unsent are the entries that no answer has been seen for.
 export const unsent = (all) => all.filter((e) => !e.refused);
@@ -55,7 +59,7 @@ export async function drain() {
 
 async function sendAll() {
 	for (let tries = 0; ;) {
-		const next = unsent(await entries())[0];
+		const next = unsent(await entries()).filter((e) => !e.who || e.who === me())[0];
 		if (!next) return;
 		const answer = await send(next);
 		if (answer) { tries = 0; await settle(next, answer); continue; }
@@ -73,12 +77,30 @@ async function send(e) {
 			body: e.body,
 			signal: AbortSignal.timeout(LIMIT),
 		});
+		reach(true);
 		if (r.status >= 500 || r.status === 429) return null;
-		if (r.status === 401) { note("Log in again to send what waits."); return null; }
+		if (r.status === 401) {
+			note("Log in again to send what waits.");
+			navigator.serviceWorker?.controller?.postMessage("forget");
+			return null;
+		}
 		const body = await r.json();
 		return { ok: r.ok, status: r.status, body };
-	} catch { return null; }
+	} catch { reach(false); return null; }
 }
+
+// away: the server was out of reach when it was last asked. A kept page was shown for no other reason.
+const kept = document.documentElement.dataset.kept;
+let away = kept !== undefined;
+
+// reach notes whether the server could be reached.
+export function reach(could) {
+	if (away === !could) return;
+	away = !could;
+	void show();
+}
+
+export const offline = () => away;
 
 async function settle(e, answer) {
 	if (answer.ok) await (await db).delete("out", e.n);
@@ -115,7 +137,7 @@ async function show() {
 	const all = await entries();
 	const waiting = unsent(all), refused = all.filter((e) => e.refused);
 	let box = document.getElementById("unsent");
-	if (!all.length) { box?.remove(); return; }
+	if (!all.length && !away) { box?.remove(); return; }
 	if (!box) {
 		box = document.createElement("section");
 		box.id = "unsent";
@@ -123,11 +145,14 @@ async function show() {
 		document.getElementById("main").prepend(box);
 	}
 	box.replaceChildren();
-	if (waiting.length) {
+	if (waiting.length || away) {
 		const p = document.createElement("p");
 		p.id = "unsent-count";
 		p.setAttribute("role", "status");
-		p.textContent = `◷ ${waiting.length} ${waiting.length === 1 ? "entry is" : "entries are"} not sent yet. They wait here until the server has them; keep this page.`;
+		const others = waiting.filter((e) => e.who && e.who !== me());
+		if (others.length) p.textContent = `◷ ${others.length} ${others.length === 1 ? "entry" : "entries"} of ${others[0].who} not sent yet. They go when that person is logged in here.`;
+		else if (away) p.textContent = `◷ Offline: ${waiting.length === 1 ? "1 change waits" : `${waiting.length || "no"} changes wait`}. What is entered is sent once when the network is back.${kept ? ` This page is as it was at ${new Date(kept).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" })}.` : ""}`;
+		else p.textContent = `◷ ${waiting.length} ${waiting.length === 1 ? "entry is" : "entries are"} not sent yet. They wait here until the server has them.`;
 		const extra = document.createElement("span");
 		extra.id = "unsent-note";
 		box.append(p, extra);
