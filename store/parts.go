@@ -202,7 +202,11 @@ func checkPart(in PartIn) (Part, *stack.Part, error) {
 	}
 	sp, err := stack.ReadPartMap(m)
 	if err != nil {
-		return p, nil, &Refusal{Class: fmt.Errorf("%w: %w", ErrBadInput, err), Field: "facts", Says: p.Code + ": " + err.Error()}
+		r := &Refusal{Class: fmt.Errorf("%w: %w", ErrBadInput, err), Field: "facts", Says: p.Code + ": " + err.Error()}
+		if bad, ok := errors.AsType[*stack.BadField](err); ok && bad.Field != "" {
+			r.Field = bad.Field
+		}
+		return p, nil, r
 	}
 	if p.Edges == 0 && sp.Kind == stack.Insert {
 		p.Edges = sp.Edges
