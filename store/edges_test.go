@@ -287,6 +287,50 @@ func TestInsertPutInAgain(t *testing.T) {
 	})
 }
 
+// An insert that was brought back from the machine, and of which nobody logged a change since, is
+// gone: the next change is of a new insert. Undone, the books are as they were, and the next change
+// finds it gone once more.
+func TestInsertGoneFromTheBooks(t *testing.T) {
+	engines(t, func(t *testing.T, s *shop) {
+		b := newBench(s, 4)
+		how := func() string {
+			t.Helper()
+			var all []string
+			s.must(b.read.Raw("SELECT ended_how || ' ' || CAST(used AS TEXT) FROM edge_inserts ORDER BY id").Scan(&all).Error)
+			return strings.Join(all, ", ")
+		}
+		b.log(EdgeIn{Parts: 20, Reason: life.Worn})
+		left := 3
+		_, err := s.Return(ctx, op(b.gate), ReturnIn{Picks: []Pick{{Item: b.box.ID, Place: b.st.PlaceID, Qty: 1}}, Edges: &left})
+		s.must(err)
+		if got := how(); got != " 1" {
+			t.Errorf("brought back: %q; only a change shows that it is gone", got)
+		}
+		again := b.log(EdgeIn{Parts: 21, Reason: life.Worn})
+		if got := how(); got != "gone 1,  1" || b.there(b.box.ID, b.st.PlaceID) != 1 || b.there(b.box.ID, b.bin) != 8 {
+			t.Errorf("the next change: %q, %d in the station, %d on the shelf; want the first gone and a new one", got, b.there(b.box.ID, b.st.PlaceID), b.there(b.box.ID, b.bin))
+		}
+		s.sound()
+		_, err = s.Reverse(ctx, op(b.boss), again, "wrong station")
+		s.must(err)
+		if got := how(); got != " 1, undone 0" || b.there(b.box.ID, b.bin) != 9 {
+			t.Errorf("undone: %q, %d on the shelf", got, b.there(b.box.ID, b.bin))
+		}
+		s.sound()
+		b.log(EdgeIn{Parts: 21, Reason: life.Worn})
+		if got := how(); got != "gone 1, undone 0,  1" {
+			t.Errorf("logged again: %q", got)
+		}
+		acc, err := s.EdgeAccount(ctx)
+		s.must(err)
+		// Two inserts of four edges went out; one came back with three, one edge each was run.
+		if r := acc.Rows[0]; r.Issued != 8 || r.Used != 2 || r.Left != 6 || r.Unexplained != 0 {
+			t.Errorf("the account: %+v", r)
+		}
+		s.sound()
+	})
+}
+
 // A life far from usual asks why; broken edges and the end of the job have said it.
 func TestEdgeFarFromUsual(t *testing.T) {
 	engines(t, func(t *testing.T, s *shop) {
