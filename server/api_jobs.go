@@ -1,9 +1,9 @@
 package server
 
 import (
-	"context"
 	"encoding/json"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -56,13 +56,17 @@ func (s *Server) listJobs(c echo.Context) error {
 	}
 	var out []jobOut
 	for _, r := range ready {
+		if state := c.QueryParam("state"); state != "" && state != r.Job.State {
+			continue
+		}
 		o := jobOutOf(r.Job)
 		can := r.Err == nil && r.Verdict.Buildable
 		o.Buildable = &can
 		_, o.Says = s.readiness(r, holdersFor(c))
 		out = append(out, o)
 	}
-	return c.JSON(http.StatusOK, listOf(out, len(out)+1, func(j jobOut) string { return j.Code }))
+	code := func(j jobOut) string { return j.Code }
+	return sendRows(c, out, code, map[string]func(a, b jobOut) int{"code": byText(code), "from": byText(func(j jobOut) string { return j.From }), "to": byText(func(j jobOut) string { return j.To })})
 }
 
 // getJob is one job: GET /api/v1/jobs/:code.
@@ -301,7 +305,10 @@ func needsOf(needs []stack.Need) map[string]any {
 }
 
 type reservationOut struct {
+	ID   int64  `json:"id"`
+	Job  string `json:"job"`
 	Tag  string `json:"tag"`
+	Part string `json:"part"`
 	Qty  int64  `json:"qty"`
 	From string `json:"from"`
 	To   string `json:"to"`
@@ -314,28 +321,30 @@ func (s *Server) listReservations(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	promises, err := s.promises(ctx, j.ID)
+	return s.sendPromises(c, j.ID)
+}
+
+// listAllReservations lists what is promised to all jobs, or with job= to one:
+// GET /api/v1/reservations.
+func (s *Server) listAllReservations(c echo.Context) error {
+	j, err := s.job(c.Request().Context(), "job", c.QueryParam("job"))
 	if err != nil {
 		return err
 	}
-	return c.JSON(http.StatusOK, listOf(promises, len(promises)+1, func(r reservationOut) string { return r.Tag }))
+	return s.sendPromises(c, j.ID)
 }
 
-func (s *Server) promises(ctx context.Context, job store.JobID) ([]reservationOut, error) {
-	rows, err := s.store.Reservations(ctx, job)
+func (s *Server) sendPromises(c echo.Context, job store.JobID) error {
+	rows, err := s.store.Promises(c.Request().Context(), job)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	var out []reservationOut
-	for _, r := range rows {
-		// A job has a handful of promises; the item behind each is one look-up by its key.
-		it, err := s.store.Item(ctx, r.ItemID)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, reservationOut{Tag: it.Tag, Qty: r.Qty, From: string(r.FromDay), To: string(r.ToDay)})
+	out := make([]reservationOut, len(rows))
+	for i, r := range rows {
+		out[i] = reservationOut{r.ID, r.Job, r.Tag, r.Part, r.Qty, string(r.FromDay), string(r.ToDay)}
 	}
-	return out, nil
+	return sendRows(c, out, func(r reservationOut) string { return strconv.FormatInt(r.ID, 10) }, map[string]func(a, b reservationOut) int{
+		"tag": byText(func(r reservationOut) string { return r.Tag }), "from": byText(func(r reservationOut) string { return r.From })})
 }
 
 type reserveIn struct {

@@ -2,7 +2,6 @@ package server
 
 import (
 	"net/http"
-	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -57,7 +56,7 @@ func (s *Server) addPart(c echo.Context) error {
 }
 
 type partsFileIn struct {
-	CSV       string `json:"csv"`
+	CSV       string `json:"csv" text:"raw"`
 	Apply     bool   `json:"apply"`
 	Confirmed bool   `json:"confirmed"`
 }
@@ -66,6 +65,7 @@ type rowOut struct {
 	Line  int    `json:"line"`
 	Field string `json:"field"`
 	Says  string `json:"says"`
+	Code  string `json:"code,omitempty"`
 }
 
 type partsFileOut struct {
@@ -92,7 +92,7 @@ func (s *Server) addPartsFile(c echo.Context) error {
 	rows := func(b []store.BadRow) []rowOut {
 		out := []rowOut{}
 		for _, r := range b {
-			out = append(out, rowOut{r.Line, r.Field, r.Says})
+			out = append(out, rowOut{r.Line, r.Field, r.Says, r.Code})
 		}
 		return out
 	}
@@ -132,8 +132,8 @@ func (s *Server) reverseMerge(c echo.Context) error {
 }
 
 type linkAPI struct {
-	Code string `json:"code"`
-	Part string `json:"part"` // "" takes the link off
+	Code string `json:"code" text:"raw"` // as scanned
+	Part string `json:"part"`            // "" takes the link off
 }
 
 // addCode links a foreign code to a part, or takes the link off: POST /api/v1/codes.
@@ -188,8 +188,8 @@ func (s *Server) getLookups(c echo.Context) error {
 	if day == "" {
 		day = s.store.Today()
 	}
-	if _, err := time.Parse(time.DateOnly, string(day)); err != nil {
-		return &refusal{class: errInvalid, field: "day", detail: "write the day as 2026-03-16"}
+	if _, err := store.ParseDay(string(day)); err != nil {
+		return err
 	}
 	m, err := s.store.MissedWeek(c.Request().Context(), day)
 	if err != nil {

@@ -162,10 +162,6 @@ func itemOutOf(st store.Standing, see holders) itemOut {
 func (s *Server) listItems(kind string) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		ctx := c.Request().Context()
-		limit, after, err := pageOf(c)
-		if err != nil {
-			return err
-		}
 		var all []store.Standing
 		switch part, place := c.QueryParam("part"), c.QueryParam("place"); {
 		case part != "" && place == "":
@@ -191,13 +187,15 @@ func (s *Server) listItems(kind string) echo.HandlerFunc {
 		default:
 			return &refusal{class: errInvalid, field: "part", detail: "ask for the items of one part, or in one place"}
 		}
+		state := c.QueryParam("state")
 		var out []itemOut
 		for _, st := range all {
-			if st.Kind == kind && len(out) < limit && (after == "" || st.Tag > after) {
+			if st.Kind == kind && (state == "" || itemState(st).Word == state) {
 				out = append(out, itemOutOf(st, holdersFor(c)))
 			}
 		}
-		return c.JSON(http.StatusOK, listOf(out, limit, func(i itemOut) string { return i.Tag }))
+		tag := func(i itemOut) string { return i.Tag }
+		return sendRows(c, out, tag, map[string]func(a, b itemOut) int{"tag": byText(tag), "part": byText(func(i itemOut) string { return i.Part + "\x00" + i.Tag })})
 	}
 }
 
@@ -234,23 +232,18 @@ func placeOutOf(p store.Place) placeOut {
 // listPlaces lists the places of the shop in walking order, the hands of people left out:
 // GET /api/v1/places.
 func (s *Server) listPlaces(c echo.Context) error {
-	limit, after, err := pageOf(c)
-	if err != nil {
-		return err
-	}
 	all, err := s.store.Places(c.Request().Context(), store.PlaceKind(c.QueryParam("kind")))
 	if err != nil {
 		return err
 	}
 	var out []placeOut
-	on := after == ""
 	for _, p := range all {
-		if on && p.Kind != store.PersonAt && len(out) < limit {
+		if p.Kind != store.PersonAt {
 			out = append(out, placeOutOf(p))
 		}
-		on = on || p.Code == after
 	}
-	return c.JSON(http.StatusOK, listOf(out, limit, func(p placeOut) string { return p.Code }))
+	code := func(p placeOut) string { return p.Code }
+	return sendRows(c, out, code, map[string]func(a, b placeOut) int{"code": byText(code)})
 }
 
 // getPlace is one place: GET /api/v1/places/:code.
@@ -265,6 +258,20 @@ func (s *Server) getPlace(c echo.Context) error {
 	return c.JSON(http.StatusOK, placeOutOf(p))
 }
 
+type scanAPI struct {
+	Scan string `json:"scan" need:"yes" text:"raw"` // the store says what a scan may hold
+}
+
+// readTag says what a scanned text is, for scans that fit into no address: POST /api/v1/tags.
+// It asks and books nothing, so it takes no key.
+func (s *Server) readTag(c echo.Context) error {
+	in, err := decode[scanAPI](c)
+	if err != nil {
+		return err
+	}
+	return s.sayTag(c, in.Scan)
+}
+
 type tagOut struct {
 	Kind string `json:"kind"`
 	Text string `json:"text"`
@@ -273,7 +280,11 @@ type tagOut struct {
 
 // getTag says what a scanned text is: GET /api/v1/tags/:tag.
 func (s *Server) getTag(c echo.Context) error {
-	th, err := s.store.Scan(c.Request().Context(), c.Param("tag"))
+	return s.sayTag(c, c.Param("tag"))
+}
+
+func (s *Server) sayTag(c echo.Context, text string) error {
+	th, err := s.scanned(c.Request().Context(), text)
 	if err != nil {
 		return err
 	}
@@ -299,10 +310,15 @@ func (s *Server) listPeople(c echo.Context) error {
 		return err
 	}
 	var out []personOut
+	role := c.QueryParam("role")
 	for _, p := range people {
+		if role != "" && role != string(p.Role) {
+			continue
+		}
 		out = append(out, personOut{p.Login, p.Name, string(p.Role), p.Phone})
 	}
-	return c.JSON(http.StatusOK, listOf(out, len(out)+1, func(p personOut) string { return p.Login }))
+	login := func(p personOut) string { return p.Login }
+	return sendRows(c, out, login, map[string]func(a, b personOut) int{"login": byText(login), "name": byText(func(p personOut) string { return p.Name })})
 }
 
 type lineOut struct {
@@ -326,15 +342,15 @@ func lineOutOf(l store.Line) lineOut {
 	return lineOut{l.Seq, l.OpID, l.At.UTC(), string(l.Act), l.Actor, l.Tag, l.Part, l.Qty, l.From, l.To, l.Job, l.Reason, l.Reverses, l.Undone}
 }
 
-// listBookings lists movements, newest first, before a seq: GET /api/v1/bookings.
+// listBookings lists movements, newest first: GET /api/v1/bookings.
 func (s *Server) listBookings(c echo.Context) error {
 	ctx := c.Request().Context()
-	limit, _, err := pageOf(c)
+	limit, after, err := pageOf(c)
 	if err != nil {
 		return err
 	}
 	f := store.LineFilter{Limit: limit}
-	if f.Before, err = beforeOf(c); err != nil {
+	if f.Before, err = seqAfter(after); err != nil {
 		return err
 	}
 	if t := c.QueryParam("tag"); t != "" {

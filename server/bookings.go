@@ -14,7 +14,7 @@ import (
 // A bookingIn is one act of a person as a program sends it. Which members an act takes
 // stands in the API description; what does not belong to it is refused.
 type bookingIn struct {
-	Act       string   `json:"act"`
+	Act       string   `json:"act" need:"yes"`
 	Lines     []lineIn `json:"lines"`
 	To        string   `json:"to"`
 	Job       string   `json:"job"`
@@ -95,7 +95,7 @@ func (s *Server) book(ctx context.Context, op store.Op, act ledger.Act, in booki
 	due := store.Day("")
 	if in.Due != "" {
 		if due, err = store.ParseDay(in.Due); err != nil {
-			return none, &refusal{class: errInvalid, field: "due", detail: said(err)}
+			return none, onField("due", err)
 		}
 	}
 	switch act {
@@ -136,7 +136,7 @@ func (s *Server) receive(ctx context.Context, op store.Op, in bookingIn, to stor
 		return store.Receipt{}, err
 	}
 	if in.Qty == nil {
-		return store.Receipt{}, &refusal{class: errInvalid, field: "qty", detail: "say how many were received"}
+		return store.Receipt{}, missing("qty", "say how many were received")
 	}
 	return s.store.Receive(ctx, op, store.ReceiveIn{Part: part.ID, Qty: *in.Qty, To: to.ID, Box: in.Box, Owner: in.Owner, Serial: in.Serial, Reason: in.Reason})
 }
@@ -152,7 +152,7 @@ func (s *Server) countPlaces(ctx context.Context, op store.Op, in bookingIn) (st
 			return store.Receipt{}, err
 		}
 		if l.Found == nil {
-			return store.Receipt{}, &refusal{class: errInvalid, field: "found", detail: "say how many of " + it.Tag + " were found; 0 is a number too"}
+			return store.Receipt{}, missing("found", "say how many of "+it.Tag+" were found; 0 is a number too")
 		}
 		counts = append(counts, store.CountIn{Item: it.ID, Place: pl.ID, Found: *l.Found, Reason: in.Reason})
 	}
@@ -168,7 +168,7 @@ func (s *Server) adjust(ctx context.Context, op store.Op, in bookingIn) (store.R
 		return store.Receipt{}, err
 	}
 	if in.Lines[0].Delta == nil {
-		return store.Receipt{}, &refusal{class: errInvalid, field: "delta", detail: "say by how many pieces, with its sign"}
+		return store.Receipt{}, missing("delta", "say by how many pieces, with its sign")
 	}
 	return s.store.Adjust(ctx, op, store.AdjustIn{Item: it.ID, Place: pl.ID, Delta: *in.Lines[0].Delta, Reason: in.Reason})
 }
@@ -208,7 +208,7 @@ func (s *Server) picks(ctx context.Context, lines []lineIn) ([]store.Pick, error
 		case l.Qty != nil:
 			p.Qty = *l.Qty
 		case it.Kind == store.KindLot:
-			return nil, &refusal{class: errInvalid, field: "qty", detail: "say how many of " + it.Tag + "; it is a lot"}
+			return nil, missing("qty", "say how many of "+it.Tag+"; it is a lot")
 		}
 		if l.Place != "" {
 			pl, err := s.place(ctx, "place", l.Place)

@@ -2,10 +2,10 @@ package server
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"net/http"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -321,14 +321,23 @@ func sendSheet(c echo.Context, sh store.Sheet) error {
 	if err != nil {
 		return err
 	}
+	c.Response().Header().Set("Content-Disposition", `attachment; filename="`+fileName(sh.Name)+"."+as+`"`)
+	return c.Blob(http.StatusOK, kind, b.Bytes())
+}
+
+// fileName makes the name under which something is handed out: letters, digits and dashes,
+// never empty and never one that a computer keeps for itself.
+func fileName(of string) string {
 	name := strings.Map(func(r rune) rune {
 		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '-' {
 			return r
 		}
 		return '-'
-	}, sh.Name)
-	c.Response().Header().Set("Content-Disposition", `attachment; filename="`+name+"."+as+`"`)
-	return c.Blob(http.StatusOK, kind, b.Bytes())
+	}, of)
+	if r := []rune(name); len(r) > 80 {
+		name = string(r[:80])
+	}
+	return "crib-" + strings.Trim(name, "-")
 }
 
 // buyPartPage is one line opened: why, the curve, what to do.
@@ -452,109 +461,54 @@ func buyFacts(l *store.BuyLine) []factView {
 
 func countWeeks(n int) string { return count(int64(n), "week", "weeks") }
 
-// doneAt answers a form: the browser goes on to a page, a program gets the receipt.
-func doneAt(c echo.Context, path string, r store.Receipt) error {
-	if r.Replayed {
-		c.Response().Header().Set("Idempotent-Replayed", "true")
-	}
-	if c.Request().Header.Get("HX-Request") == "true" {
-		c.Response().Header().Set("HX-Redirect", path)
-		return c.NoContent(http.StatusNoContent)
-	}
-	return c.JSON(http.StatusCreated, r)
-}
-
-// formOp is who acts, under the op id that the form was made with.
-func formOp(c echo.Context, id string) store.Op {
-	o := opOf(c)
-	if id != "" {
-		o.ID = id
-	}
-	return o
-}
-
-// number reads a whole number a person typed into a form.
-func number(field, text string) (int, error) {
-	n, err := strconv.Atoi(strings.TrimSpace(text))
-	if err != nil || len(text) > 12 {
-		return 0, &refusal{class: errInvalid, field: field, detail: field + " is a whole number, not " + clip(text)}
-	}
-	return n, nil
-}
-
-type opIn struct {
-	Op string `json:"op"`
-}
-
 // draftOrders turns the list into drafts: POST /buying/draft.
-func (s *Server) draftOrders(c echo.Context) error {
-	in, err := decode[opIn](c)
-	if err != nil {
-		return err
-	}
-	r, err := s.store.DraftOrders(c.Request().Context(), formOp(c, in.Op))
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/orders", r)
+func (s *Server) draftOrders(c echo.Context, o store.Op, _ opIn) (string, store.Receipt, error) {
+	r, err := s.store.DraftOrders(c.Request().Context(), o)
+	return "/orders", r, err
 }
 
 type snoozeIn struct {
-	Op     string `json:"op"`
+	opIn
 	Part   string `json:"part"`
 	Reason string `json:"reason"`
 	Until  string `json:"until"`
 }
 
 // snooze puts an alert to sleep with a reason and a day: POST /buying/snooze.
-func (s *Server) snooze(c echo.Context) error {
-	in, err := decode[snoozeIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) snooze(c echo.Context, o store.Op, in snoozeIn) (next string, r store.Receipt, err error) {
 	ctx := c.Request().Context()
 	p, err := s.store.PartByCode(ctx, in.Part)
 	if err != nil {
-		return err
+		return "", r, err
 	}
-	r, err := s.store.Snooze(ctx, formOp(c, in.Op), p.ID, in.Reason, store.Day(in.Until))
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/buying", r)
+	r, err = s.store.Snooze(ctx, o, p.ID, in.Reason, store.Day(in.Until))
+	return "/buying", r, err
 }
 
 type levelsIn struct {
-	Op       string `json:"op"`
+	opIn
 	Part     string `json:"part"`
-	Point    string `json:"point"`
-	Quantity string `json:"quantity"`
+	Point    typed  `json:"point"`
+	Quantity typed  `json:"quantity"`
 }
 
 // acceptLevels writes the proposal that was seen into the books: POST /buying/levels.
-func (s *Server) acceptLevels(c echo.Context) error {
-	in, err := decode[levelsIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) acceptLevels(c echo.Context, o store.Op, in levelsIn) (next string, r store.Receipt, err error) {
 	point, err := number("point", in.Point)
 	if err != nil {
-		return err
+		return "", r, err
 	}
 	quantity, err := number("quantity", in.Quantity)
 	if err != nil {
-		return err
+		return "", r, err
 	}
 	ctx := c.Request().Context()
 	p, err := s.store.PartByCode(ctx, in.Part)
 	if err != nil {
-		return err
+		return "", r, err
 	}
-	r, err := s.store.AcceptLevels(ctx, formOp(c, in.Op), p.ID, point, quantity)
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/buying/levels", r)
+	r, err = s.store.AcceptLevels(ctx, o, p.ID, point, quantity)
+	return "/buying/levels", r, err
 }
 
 // A buyView is a line of buying for programs.
@@ -596,25 +550,19 @@ func buyViewOf(l *store.BuyLine) buyView {
 
 // listBuying is today's list for programs: GET /api/v1/buying.
 func (s *Server) listBuying(c echo.Context) error {
-	limit, after, err := pageOf(c)
-	if err != nil {
-		return err
-	}
 	b, err := s.store.Buying(c.Request().Context())
 	if err != nil {
 		return err
 	}
 	todo, asleep := b.Today()
-	all := slices.Concat(todo, asleep)
-	if after != "" {
-		i := slices.IndexFunc(all, func(l *store.BuyLine) bool { return l.Code == after })
-		all = all[i+1:]
-	}
 	var rows []buyView
-	for _, l := range all[:min(limit, len(all))] {
-		rows = append(rows, buyViewOf(l))
+	for _, l := range slices.Concat(todo, asleep) {
+		if of := c.QueryParam("supplier"); of == "" || of == l.Supplier {
+			rows = append(rows, buyViewOf(l))
+		}
 	}
-	return c.JSON(http.StatusOK, listOf(rows, limit, func(v buyView) string { return v.Part }))
+	part := func(v buyView) string { return v.Part }
+	return sendRows(c, rows, part, map[string]func(a, b buyView) int{"part": byText(part), "order_by": byText(func(v buyView) string { return cmp.Or(v.OrderBy, "9") })})
 }
 
 // getBuying is one part's line for programs: GET /api/v1/buying/:code.
@@ -629,13 +577,4 @@ func (s *Server) getBuying(c echo.Context) error {
 		return err
 	}
 	return c.JSON(http.StatusOK, buyViewOf(l))
-}
-
-// decimal reads a number a person typed, with a point or a comma.
-func decimal(field, text string) (float64, error) {
-	v, err := strconv.ParseFloat(strings.Replace(strings.TrimSpace(text), ",", ".", 1), 64)
-	if err != nil || len(text) > 20 {
-		return 0, &refusal{class: errInvalid, field: field, detail: field + " is a number, not " + clip(text)}
-	}
-	return v, nil
 }

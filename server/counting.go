@@ -108,84 +108,63 @@ func movementRows(lines []store.Line) []movementRow {
 }
 
 type planCountsIn struct {
-	Op string `json:"op"`
-	N  string `json:"n"`
+	opIn
+	N typed `json:"n"`
 }
 
 // planCounts makes today's list: POST /counting/plan.
-func (s *Server) planCounts(c echo.Context) error {
-	in, err := decode[planCountsIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) planCounts(c echo.Context, _ store.Op, in planCountsIn) (next string, r store.Receipt, err error) {
 	n, err := number("n", in.N)
 	if err != nil {
-		return err
+		return "", r, err
 	}
 	made, err := s.store.PlanCounts(c.Request().Context(), n)
-	if err != nil {
-		return err
+	if err == nil && made == 0 {
+		err = &refusal{class: errConflict, detail: "Today's list was made already, or nothing lies in a bin"}
 	}
-	if made == 0 {
-		return &refusal{class: errConflict, detail: "Today's list was made already, or nothing lies in a bin"}
-	}
-	return doneAt(c, "/counting", store.Receipt{Says: fmt.Sprintf("%d to count.", made), Lines: []store.ReceiptLine{}})
+	return "/counting", store.Receipt{Says: fmt.Sprintf("%d to count.", made), Lines: []store.ReceiptLine{}}, err
 }
 
 type countIn struct {
-	Op        string `json:"op"`
-	Task      string `json:"task"`
-	Found     string `json:"found"`
+	opIn
+	Task      typed  `json:"task"`
+	Found     typed  `json:"found"`
 	Place     string `json:"place"`
 	Condition string `json:"condition"`
 	Reason    string `json:"reason"`
 }
 
 // countTask books what was found: POST /counting/count.
-func (s *Server) countTask(c echo.Context) error {
-	in, err := decode[countIn](c)
+func (s *Server) countTask(c echo.Context, o store.Op, in countIn) (next string, r store.Receipt, err error) {
+	task, err := rowID("task", in.Task)
 	if err != nil {
-		return err
-	}
-	task, err := number("task", in.Task)
-	if err != nil {
-		return err
+		return "", r, err
 	}
 	found, err := number("found", in.Found)
 	if err != nil {
-		return err
+		return "", r, err
 	}
 	for field, t := range map[string]string{"place": in.Place, "condition": in.Condition} {
 		if t != "right" && t != "wrong" {
-			return &refusal{class: errInvalid, field: field, detail: "say of the " + field + " whether it is right or wrong"}
+			return "", r, &refusal{class: errInvalid, field: field, detail: "say of the " + field + " whether it is right or wrong"}
 		}
 	}
-	r, err := s.store.CountTask(c.Request().Context(), formOp(c, in.Op), store.CountTaskIn{Task: int64(task), Found: int64(found), PlaceOK: in.Place == "right", ConditionOK: in.Condition == "right", Reason: in.Reason})
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/counting", r)
+	r, err = s.store.CountTask(c.Request().Context(), o, store.CountTaskIn{Task: task, Found: int64(found), PlaceOK: in.Place == "right", ConditionOK: in.Condition == "right", Reason: in.Reason})
+	return "/counting", r, err
 }
 
 type emptyIn struct {
-	Op    string `json:"op"`
+	opIn
 	Place string `json:"place"`
 }
 
 // binEmpty is the one scan before an empty bin: POST /counting/empty.
-func (s *Server) binEmpty(c echo.Context) error {
-	in, err := decode[emptyIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) binEmpty(c echo.Context, o store.Op, in emptyIn) (next string, r store.Receipt, err error) {
 	ctx := c.Request().Context()
 	p, err := s.place(ctx, "place", in.Place)
 	if err != nil {
-		return err
+		return "", r, err
 	}
-	e, err := s.store.BinEmpty(ctx, formOp(c, in.Op), p.ID)
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/counting?empty="+pathOf(p.Code), e.Receipt)
+	e, err := s.store.BinEmpty(ctx, o, p.ID)
+	return "/counting?empty=" + pathOf(p.Code), e.Receipt, err
 }

@@ -46,8 +46,8 @@ func (s *Server) addEdge(c echo.Context) error {
 	e := store.EdgeIn{Fresh: in.Fresh, Edge: in.Edge, Parts: in.Parts, Count: in.Count, Reason: life.Reason(in.Reason), Minutes: in.Minutes, WearVB: in.WearVB,
 		Speed: in.Speed, Feed: in.Feed, Batch: in.Batch, Note: in.Note, Why: in.Why, Finished: in.Finished, Ago: in.Ago, After: in.After}
 	if in.Noted != "" {
-		if e.Noted, err = time.Parse(time.RFC3339Nano, in.Noted); err != nil {
-			return &refusal{class: errInvalid, field: "noted", detail: "noted is a time such as 2026-03-16T08:00:00Z"}
+		if e.Noted, err = store.ParseMoment("noted", in.Noted); err != nil {
+			return err
 		}
 	}
 	st, err := s.edgeStation(ctx, in.Station)
@@ -128,10 +128,8 @@ func (s *Server) listEdges(c echo.Context) error {
 	}
 	ctx := c.Request().Context()
 	f := store.RunFilter{Limit: limit}
-	if after != "" {
-		if f.Before, err = strconv.ParseInt(after, 10, 64); err != nil || f.Before < 1 {
-			return &refusal{class: errInvalid, field: "after", detail: "after is the id of the last run of the page before"}
-		}
+	if f.Before, err = seqAfter(after); err != nil {
+		return err
 	}
 	if t := c.QueryParam("family"); t != "" {
 		if f.Family, err = familyID(t); err != nil {
@@ -165,8 +163,8 @@ func (s *Server) listEdges(c echo.Context) error {
 
 func familyID(text string) (int64, error) {
 	n, err := strconv.ParseInt(text, 10, 64)
-	if err != nil || n < 1 {
-		return 0, &refusal{class: errInvalid, field: "family", detail: "a family is a number from the list of lives"}
+	if err != nil || n < 1 || strconv.FormatInt(n, 10) != text {
+		return 0, &refusal{class: errNotFound, field: "family", detail: "a family is a number from the list of lives"}
 	}
 	return n, nil
 }

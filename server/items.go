@@ -15,7 +15,7 @@ import (
 
 // tagPage opens what a scanned or typed text belongs to: GET /t/:tag.
 func (s *Server) tagPage(c echo.Context) error {
-	th, err := s.store.Scan(c.Request().Context(), c.Param("tag"))
+	th, err := s.scanned(c.Request().Context(), c.Param("tag"))
 	if v, _ := actor(c); errors.Is(err, store.ErrNotFound) && mayKeep(v.role) { // a foreign code can be linked
 		return c.Redirect(http.StatusSeeOther, "/codes?code="+pathOf(c.Param("tag")))
 	}

@@ -525,12 +525,12 @@ func (s *Server) jobFacts(ctx context.Context, r store.Ready, v *jobPage) error 
 		}
 	}
 	add("Note", j.Note, "")
-	promises, err := s.promises(ctx, j.ID)
+	promises, err := s.store.Promises(ctx, j.ID)
 	if err != nil {
 		return err
 	}
 	for _, p := range promises {
-		v.Promises = append(v.Promises, promiseRow{Tag: p.Tag, Href: "/t/" + p.Tag, Pieces: fmt.Sprint(p.Qty), Days: promisedDays(p.From, p.To)})
+		v.Promises = append(v.Promises, promiseRow{Tag: p.Tag, Href: "/t/" + p.Tag, Pieces: fmt.Sprint(p.Qty), Days: promisedDays(string(p.FromDay), string(p.ToDay))})
 	}
 	return nil
 }

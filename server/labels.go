@@ -433,21 +433,26 @@ var fileTypes = map[string]string{".pdf": "application/pdf", ".svg": "image/svg+
 
 // printFile is a file of a print: GET /labels/prints/:op/:file.
 func (s *Server) printFile(c echo.Context) error {
-	name := c.Param("file")
-	kind, ok := fileTypes[strings.TrimPrefix(name, "labels")]
-	if !ok && name != "page.svg" {
-		return &refusal{class: errNotFound, detail: "a print has labels.pdf, labels.svg, labels.png, labels.zpl and labels.epl"}
-	}
 	_, ls, sheet, err := s.printOf(c)
 	if err != nil {
 		return err
 	}
-	if name == "page.svg" {
+	return sendLabels(c, c.Param("file"), ls, sheet)
+}
+
+// sendLabels sends labels as the file of that name: one of fileTypes, or page.svg, the first
+// page as it will print.
+func sendLabels(c echo.Context, name string, ls []labels.Label, sheet labels.Sheet) error {
+	kind, ok := fileTypes[strings.TrimPrefix(name, "labels")]
+	switch {
+	case name == "page.svg":
 		svg, err := labels.Preview(ls, sheet, 1)
 		if err != nil {
 			return drawn(err)
 		}
 		return c.Blob(http.StatusOK, "image/svg+xml", svg)
+	case !ok:
+		return &refusal{class: errNotFound, detail: "a print has labels.pdf, labels.svg, labels.png, labels.zpl and labels.epl"}
 	}
 	files, err := labels.Files(ls, sheet, name)
 	if err != nil {

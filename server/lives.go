@@ -263,7 +263,8 @@ func (s *Server) listLives(c echo.Context) error {
 	for i, f := range fams {
 		out[i] = livesOut{f.ID, f.Operation, f.Material, f.Part, f.Grade, f.Band, f.Runs, f.Failed, f.Late, f.PlannedAt}
 	}
-	return c.JSON(http.StatusOK, list[livesOut]{Items: out})
+	return sendRows(c, out, func(l livesOut) string { return strconv.FormatInt(l.ID, 10) }, map[string]func(a, b livesOut) int{
+		"part": byText(func(l livesOut) string { return l.Part }), "runs": func(a, b livesOut) int { return a.Runs - b.Runs }})
 }
 
 type lifeOut struct {

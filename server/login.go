@@ -42,7 +42,7 @@ func (s *Server) loginPage(c echo.Context) error {
 
 type badgeIn struct {
 	Badge string `json:"badge"`
-	PIN   string `json:"pin"`
+	PIN   string `json:"pin" text:"raw"`
 }
 
 // loginBadge takes a badge and its PIN: POST /login/badge. Neither is enough alone.
@@ -54,6 +54,9 @@ func (s *Server) loginBadge(c echo.Context) error {
 	if !store.IsBadge(in.Badge) {
 		return &refusal{class: errInvalid, field: "badge", detail: "that is not the text of a badge; scan it again"}
 	}
+	if in.PIN == "" {
+		return &refusal{class: errInvalid, code: "empty", field: "pin", detail: "a PIN is 6 digits"}
+	}
 	if len(in.PIN) != 6 {
 		return &refusal{class: errInvalid, field: "pin", detail: "a PIN is 6 digits"}
 	}
@@ -62,7 +65,7 @@ func (s *Server) loginBadge(c echo.Context) error {
 
 type passwordIn struct {
 	Login    string `json:"login"`
-	Password string `json:"password"`
+	Password string `json:"password" text:"raw"`
 }
 
 // loginPassword takes a login name and password: POST /login/password. A PIN is no
@@ -194,7 +197,7 @@ type firstIn struct {
 	Code     string `json:"code"`
 	Name     string `json:"name"`
 	Login    string `json:"login"`
-	Password string `json:"password"`
+	Password string `json:"password" text:"raw"`
 }
 
 // loginFirst makes the first admin: POST /login/first.

@@ -37,7 +37,7 @@ func (s *Server) router() (*echo.Echo, error) {
 		headers,
 		s.requestLog(),
 		s.knownHost,
-		middleware.BodyLimit("64K"),
+		bodyLimit,
 		echo.WrapMiddleware(origin.Handler),
 		s.known,
 	)
@@ -88,6 +88,17 @@ func (s *Server) recovered(c echo.Context, err error, stack []byte) error {
 	return err
 }
 
+// bodyLimit refuses a longer body than the route takes, before anything of it is read.
+func bodyLimit(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		r := c.Request()
+		if most := mostBody(c); r.ContentLength > most {
+			return tooLarge(most)
+		}
+		return next(c)
+	}
+}
+
 // knownHost refuses names that are not ours: a foreign name that resolves to this machine
 // would pass the browser's own origin checks.
 func (s *Server) knownHost(next echo.HandlerFunc) echo.HandlerFunc {
@@ -113,7 +124,7 @@ func denyOrigin(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "application/problem+json")
 	w.Header().Set("HX-Retarget", "#alert")
 	w.WriteHeader(http.StatusForbidden)
-	_, _ = w.Write([]byte(`{"type":"about:blank","title":"Request from another site refused","status":403,"detail":"A page of another site may not write here.","code":"origin","ref":"-"}` + "\n"))
+	_, _ = w.Write([]byte(`{"type":"about:blank","title":"Request from another site refused","status":403,"detail":"A page of another site may not write here.","code":"cross_site","ref":"-"}` + "\n"))
 }
 
 // guard lets a request through whose person may use the right. What concerns a person or not

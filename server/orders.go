@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"strings"
@@ -70,7 +71,7 @@ func (s *Server) ordersPage(c echo.Context) error {
 	}
 	v := ordersPage{MayOrder: s.may(c, access.EditOrders), Op: newOp(), Today: string(s.store.Today())}
 	for _, o := range all {
-		r := purchaseRow{Href: "/orders/" + pathOf(o.Code), Code: o.Code, Supplier: o.SupplierName, CutOff: string(o.CutoffDay), Lines: fmt.Sprint(len(o.Lines)), Total: totalText(o), State: stageState(o, s.store.Today())}
+		r := purchaseRow{Href: orderHref(o.Code), Code: o.Code, Supplier: o.SupplierName, CutOff: string(o.CutoffDay), Lines: fmt.Sprint(len(o.Lines)), Total: totalText(o), State: stageState(o, s.store.Today())}
 		for _, l := range o.Lines {
 			if l.Open() > 0 && o.State == "approved" && l.DueDay != "" && (r.Due == "" || string(l.DueDay) < r.Due) {
 				r.Due = string(l.DueDay)
@@ -94,6 +95,7 @@ type orderPage struct {
 	MayEdit, MayApprove          bool
 	MayReceive, MayClose         bool
 	Op, OpCancel, OpAdd, Version string
+	OpOrdered, Ordered, Promised string   // when it really went out
 	Received                     []hitRow // tags made by the last delivery, to be printed at once
 }
 
@@ -111,7 +113,7 @@ func (s *Server) orderPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	v := orderPage{Code: o.Code, Supplier: o.SupplierName, SupplierHref: "/suppliers/" + pathOf(o.Supplier), State: stageState(o, s.store.Today()), Href: "/orders/" + pathOf(o.Code),
+	v := orderPage{Code: o.Code, Supplier: o.SupplierName, SupplierHref: "/suppliers/" + pathOf(o.Supplier), State: stageState(o, s.store.Today()), Href: orderHref(o.Code),
 		MayEdit: o.State == "draft" && s.may(c, access.EditOrders), MayApprove: o.State == "draft" && len(o.Lines) > 0 && s.may(c, access.ApproveOrders),
 		MayReceive: o.State == "approved" && s.may(c, access.MovePieces), MayClose: o.State == "approved" && s.may(c, access.ApproveOrders),
 		Op: newOp(), OpCancel: newOp(), OpAdd: newOp(), Version: fmt.Sprint(o.Version)}
@@ -123,7 +125,13 @@ func (s *Server) orderPage(c echo.Context) error {
 	if o.State == "approved" {
 		v.Facts = append(v.Facts, factView{Name: "Approved", Value: clock(o.ApprovedAt.Time), Unit: "by " + o.Approver}, factView{Name: "Ordered", Value: string(o.OrderedDay), Unit: "the lead time counts from here"})
 	}
+	if v.MayClose {
+		v.OpOrdered, v.Ordered = newOp(), string(o.OrderedDay)
+	}
 	for _, l := range o.Lines {
+		if v.MayClose && v.Promised < string(l.DueDay) {
+			v.Promised = string(l.DueDay)
+		}
 		r := orderLineRow{ID: fmt.Sprint(l.ID), Href: buyHref(l.Part), Part: l.Part, Name: l.Name, Pieces: fmt.Sprint(l.Pieces), Pack: fmt.Sprint(l.Pack), Packs: fmt.Sprint(l.Pieces / max(1, l.Pack)), Price: "not known",
 			Due: string(l.DueDay), Why: l.Why, Received: fmt.Sprint(l.Received), Open: fmt.Sprint(l.Open()), HasOpen: l.Open() > 0, Op: newOp(), OpClose: newOp()}
 		if l.PriceCents != nil {
@@ -143,35 +151,30 @@ func (s *Server) orderPage(c echo.Context) error {
 }
 
 type newOrderIn struct {
-	Op       string `json:"op"`
+	opIn
 	Supplier string `json:"supplier"`
 	CutOff   string `json:"cutoff"`
 	Note     string `json:"note"`
 }
 
 // addOrder makes an empty draft: POST /orders.
-func (s *Server) addOrder(c echo.Context) error {
-	in, err := decode[newOrderIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) addOrder(c echo.Context, o store.Op, in newOrderIn) (next string, r store.Receipt, err error) {
 	ctx := c.Request().Context()
 	v, err := s.store.Vendor(ctx, in.Supplier)
 	if err != nil {
-		return err
+		return "", r, err
 	}
-	r, err := s.store.NewOrder(ctx, formOp(c, in.Op), v.ID, store.Day(in.CutOff), in.Note)
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/orders/"+pathOf(r.Says), r)
+	r, err = s.store.NewOrder(ctx, o, v.ID, store.Day(in.CutOff), in.Note)
+	return orderHref(r.Says), r, err
 }
 
-type lineFormIn struct {
-	Op       string `json:"op"`
+func orderHref(code string) string { return "/orders/" + pathOf(code) }
+
+type orderLineIn struct {
+	opIn
 	Part     string `json:"part"`
-	Pieces   string `json:"pieces"`
-	Price    string `json:"price"`
+	Pieces   typed  `json:"pieces"`
+	Price    typed  `json:"price"`
 	Currency string `json:"currency"`
 	Owner    string `json:"owner"`
 	Due      string `json:"due"`
@@ -179,40 +182,33 @@ type lineFormIn struct {
 }
 
 // setOrderLine edits a draft: POST /orders/:code/lines. 0 pieces take the line off.
-func (s *Server) setOrderLine(c echo.Context) error {
-	in, err := decode[lineFormIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) setOrderLine(c echo.Context, o store.Op, in orderLineIn) (next string, r store.Receipt, err error) {
 	pieces, err := number("pieces", in.Pieces)
 	if err != nil {
-		return err
+		return "", r, err
 	}
 	ctx := c.Request().Context()
 	p, err := s.store.PartByCode(ctx, in.Part)
 	if err != nil {
-		return err
+		return "", r, err
 	}
 	line := store.LineIn{Order: c.Param("code"), Part: p.ID, Pieces: pieces, Owner: in.Owner, Due: store.Day(in.Due), Seen: in.Seen == "yes"}
 	if in.Price != "" {
-		m, err := moneyOf("price", in.Price, in.Currency)
+		m, err := moneyOf("price", string(in.Price), in.Currency)
 		if err != nil {
-			return err
+			return "", r, err
 		}
 		line.Price = &m
 	}
-	r, err := s.store.SetLine(ctx, formOp(c, in.Op), line)
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/orders/"+pathOf(c.Param("code")), r)
+	r, err = s.store.SetLine(ctx, o, line)
+	return orderHref(line.Order), r, err
 }
 
 // moneyOf reads an amount that a person typed; without a currency it is refused.
 func moneyOf(field, amount, currency string) (reorder.Money, error) {
 	cents, err := store.ReadCents(field, amount)
 	if err != nil {
-		return reorder.Money{}, &refusal{class: errInvalid, field: field, detail: err.Error()}
+		return reorder.Money{}, err
 	}
 	if currency == "" {
 		return reorder.Money{}, &refusal{class: errInvalid, field: "currency", detail: "the price " + clip(amount) + " has no currency; write it with one, such as EUR"}
@@ -221,44 +217,30 @@ func moneyOf(field, amount, currency string) (reorder.Money, error) {
 }
 
 type approveIn struct {
-	Op      string `json:"op"`
-	Version string `json:"version"`
+	opIn
+	Version typed `json:"version"`
 }
 
 // approveOrder lets a draft count as ordered: POST /orders/:code/approval.
-func (s *Server) approveOrder(c echo.Context) error {
-	in, err := decode[approveIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) approveOrder(c echo.Context, o store.Op, in approveIn) (next string, r store.Receipt, err error) {
 	version, err := number("version", in.Version)
 	if err != nil {
-		return err
+		return "", r, err
 	}
-	r, err := s.store.ApproveOrder(c.Request().Context(), formOp(c, in.Op), c.Param("code"), version)
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/orders/"+pathOf(c.Param("code")), r)
+	r, err = s.store.ApproveOrder(c.Request().Context(), o, c.Param("code"), version)
+	return orderHref(c.Param("code")), r, err
 }
 
 // cancelOrder drops a draft: POST /orders/:code/cancellation.
-func (s *Server) cancelOrder(c echo.Context) error {
-	in, err := decode[opIn](c)
-	if err != nil {
-		return err
-	}
-	r, err := s.store.CancelOrder(c.Request().Context(), formOp(c, in.Op), c.Param("code"))
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/orders", r)
+func (s *Server) cancelOrder(c echo.Context, o store.Op, _ opIn) (string, store.Receipt, error) {
+	r, err := s.store.CancelOrder(c.Request().Context(), o, c.Param("code"))
+	return "/orders", r, err
 }
 
 type receiveIn struct {
-	Op   string `json:"op"`
-	Line string `json:"line"`
-	Qty  string `json:"qty"`
+	opIn
+	Line typed  `json:"line"`
+	Qty  typed  `json:"qty"`
 	Unit string `json:"unit"`
 	To   string `json:"to"`
 	Box  string `json:"box"`
@@ -267,75 +249,86 @@ type receiveIn struct {
 
 // receiveOrder books a delivery against a line: POST /orders/:code/receipts. The unit is
 // asked, never assumed.
-func (s *Server) receiveOrder(c echo.Context) error {
-	in, err := decode[receiveIn](c)
-	if err != nil {
-		return err
-	}
-	line, err := number("line", in.Line)
-	if err != nil {
-		return err
-	}
-	qty, err := number("qty", in.Qty)
-	if err != nil {
-		return err
-	}
+func (s *Server) receiveOrder(c echo.Context, o store.Op, in receiveIn) (next string, r store.Receipt, err error) {
 	ctx := c.Request().Context()
-	o, err := s.store.Order(ctx, c.Param("code"))
+	line, err := s.lineOf(ctx, c.Param("code"), in.Line)
 	if err != nil {
-		return err
+		return "", r, err
 	}
-	ours := false
-	for _, l := range o.Lines {
-		ours = ours || l.ID == int64(line)
+	qty, err := store.ReadWhole("qty", string(in.Qty), 1, mostTyped)
+	if err != nil {
+		return "", r, err
 	}
-	if !ours {
-		return &refusal{class: errNotFound, field: "line", detail: "that line is not on " + o.Code}
-	}
-	got := store.ReceiveLineIn{Line: int64(line), Qty: int64(qty), Unit: in.Unit, Box: in.Box, Sure: in.Sure == "yes"}
+	got := store.ReceiveLineIn{Line: line, Qty: qty, Unit: in.Unit, Box: in.Box, Sure: in.Sure == "yes"}
 	if in.To != "" {
 		to, err := s.place(ctx, "to", in.To)
 		if err != nil {
-			return err
+			return "", r, err
 		}
 		got.To = to.ID
 	}
-	r, err := s.store.ReceiveLine(ctx, formOp(c, in.Op), got)
-	if err != nil {
-		return err
-	}
-	path := "/orders/" + pathOf(o.Code) + "?"
+	r, err = s.store.ReceiveLine(ctx, o, got)
+	next = orderHref(c.Param("code")) + "?"
 	seen := map[string]bool{}
 	for _, l := range r.Lines {
 		if !seen[l.Tag] {
-			path += "got=" + pathOf(l.Tag) + "&"
+			next += "got=" + pathOf(l.Tag) + "&"
 			seen[l.Tag] = true
 		}
 	}
-	return doneAt(c, strings.TrimRight(path, "?&"), r)
+	return strings.TrimRight(next, "?&"), r, err
+}
+
+// lineOf reads the number of a line and holds it against the order it is said to be on.
+func (s *Server) lineOf(ctx context.Context, order string, text typed) (int64, error) {
+	id, err := rowID("line", text)
+	if err != nil {
+		return 0, err
+	}
+	o, err := s.store.Order(ctx, order)
+	if err != nil {
+		return 0, err
+	}
+	for _, l := range o.Lines {
+		if l.ID == id {
+			return id, nil
+		}
+	}
+	return 0, &refusal{class: errNotFound, field: "line", detail: "that line is not on " + o.Code}
 }
 
 type closeIn struct {
-	Op     string `json:"op"`
-	Line   string `json:"line"`
+	opIn
+	Line   typed  `json:"line"`
 	Reason string `json:"reason"`
 }
 
 // closeOrderLine says that the rest will not come: POST /orders/:code/closing.
-func (s *Server) closeOrderLine(c echo.Context) error {
-	in, err := decode[closeIn](c)
+func (s *Server) closeOrderLine(c echo.Context, o store.Op, in closeIn) (next string, r store.Receipt, err error) {
+	ctx := c.Request().Context()
+	line, err := s.lineOf(ctx, c.Param("code"), in.Line)
 	if err != nil {
-		return err
+		return "", r, err
 	}
-	line, err := number("line", in.Line)
+	r, err = s.store.CloseLine(ctx, o, line, in.Reason)
+	return orderHref(c.Param("code")), r, err
+}
+
+type orderedIn struct {
+	opIn
+	Day string `json:"day"`
+	Due string `json:"due"`
+}
+
+// setOrdered says on which day an order really went out, when not on the day of its approval,
+// and for when it was promised: POST /orders/:code/ordered.
+func (s *Server) setOrdered(c echo.Context, o store.Op, in orderedIn) (next string, r store.Receipt, err error) {
+	day, err := store.ParseDay(in.Day)
 	if err != nil {
-		return err
+		return "", r, err
 	}
-	r, err := s.store.CloseLine(c.Request().Context(), formOp(c, in.Op), int64(line), in.Reason)
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/orders/"+pathOf(c.Param("code")), r)
+	r, err = s.store.SetOrderedDay(c.Request().Context(), o, c.Param("code"), day, store.Day(in.Due))
+	return orderHref(c.Param("code")), r, err
 }
 
 // orderTable sends an order as a file: GET /orders/:code/table?as=csv|xlsx.
@@ -392,13 +385,21 @@ func apiOrderOf(o store.OrderView) apiOrder {
 	return v
 }
 
-// listOrders lists open orders for programs: GET /api/v1/orders.
+// mostOrders is the most orders that a list goes back.
+const mostOrders = 1000
+
+// listOrders lists open orders for programs, with all=yes the closed ones too: GET /api/v1/orders.
 func (s *Server) listOrders(c echo.Context) error {
-	limit, _, err := pageOf(c)
-	if err != nil {
-		return err
+	ctx := c.Request().Context()
+	f := store.OrderFilter{OpenOnly: c.QueryParam("all") != "yes", Limit: mostOrders}
+	if code := c.QueryParam("supplier"); code != "" {
+		v, err := s.store.Vendor(ctx, code)
+		if err != nil {
+			return err
+		}
+		f.Supplier = v.ID
 	}
-	all, err := s.store.Orders(c.Request().Context(), store.OrderFilter{OpenOnly: true, Limit: limit})
+	all, err := s.store.Orders(ctx, f)
 	if err != nil {
 		return err
 	}
@@ -406,9 +407,8 @@ func (s *Server) listOrders(c echo.Context) error {
 	for _, o := range all {
 		rows = append(rows, apiOrderOf(o))
 	}
-	l := listOf(rows, limit, func(o apiOrder) string { return o.Code })
-	l.After = "" // open orders are few; the list ends with the limit
-	return c.JSON(http.StatusOK, l)
+	code := func(o apiOrder) string { return o.Code }
+	return sendRows(c, rows, code, map[string]func(a, b apiOrder) int{"code": byText(code), "cutoff": byText(func(o apiOrder) string { return o.CutOff })})
 }
 
 // getOrder is one order for programs: GET /api/v1/orders/:code.

@@ -125,7 +125,7 @@ func TestBadBuyingInput(t *testing.T) {
 	}{
 		{nil, 422, "write 0.95"},
 		{map[string]string{"service_a": "0.95", "currency": ""}, 422, "no currency"},
-		{map[string]string{"service_a": "0.95", "review_days": "-1"}, 422, "-1 days"},
+		{map[string]string{"service_a": "0.95", "review_days": "-1"}, 422, "eview days is a whole number from 0"},
 		{map[string]string{"service_a": "0,97"}, 201, "changed"},
 	} {
 		body := map[string]string{"op": newOp()}
@@ -143,7 +143,7 @@ func TestBadBuyingInput(t *testing.T) {
 		body map[string]string
 		word string
 	}{
-		{map[string]string{"code": "X", "name": "x", "lead_days": "-3", "new": "yes"}, "ead time -3 days"},
+		{map[string]string{"code": "X", "name": "x", "lead_days": "-3", "new": "yes"}, "ead days is a whole number"},
 		{map[string]string{"code": "X", "name": "x", "lead_days": "3", "cutoffs": "noday", "new": "yes"}, "not a weekday"},
 		{map[string]string{"code": "X", "name": "x", "lead_days": "3", "min_order": "100", "new": "yes"}, "no currency"},
 	} {

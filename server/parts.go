@@ -34,7 +34,7 @@ func (s *Server) searchPage(c echo.Context) error {
 		return s.page(c, http.StatusOK, "search", "Search", v)
 	}
 	see := holdersFor(c)
-	if th, err := s.store.Scan(ctx, q); err == nil {
+	if th, err := s.scanned(ctx, q); err == nil {
 		switch th.Kind {
 		case "item":
 			v.Items = rowsOf([]store.Standing{*th.Item}, see)

@@ -341,7 +341,7 @@ func (s *Server) codesPage(c echo.Context) error {
 		return err
 	}
 	if v.Code != "" {
-		th, err := s.store.Scan(ctx, v.Code)
+		th, err := s.scanned(ctx, v.Code)
 		switch {
 		case err == nil:
 			v.Says = v.Code + " means " + th.Says + "."

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"net/http"
@@ -34,6 +35,7 @@ var (
 // A refusal is a "no" of the server with what a client needs to mend it.
 type refusal struct {
 	class  error
+	code   string        // finer than the class, for programs; "": the class's own
 	field  string        // the member or parameter it is about, "" for the whole
 	detail string        // a sentence for a person: what, where, how to mend
 	wait   time.Duration // > 0: try again after
@@ -61,17 +63,17 @@ var problems = []struct {
 	code   string
 	title  string
 }{
-	{errMalformed, http.StatusBadRequest, "malformed", "The request could not be read"},
-	{errMediaType, http.StatusUnsupportedMediaType, "media_type", "This kind of body is not accepted"},
-	{errTooLarge, http.StatusRequestEntityTooLarge, "too_large", "The request is too large"},
+	{errMalformed, http.StatusBadRequest, "bad_request", "The request could not be read"},
+	{errMediaType, http.StatusUnsupportedMediaType, "unsupported_media_type", "This kind of body is not accepted"},
+	{errTooLarge, http.StatusRequestEntityTooLarge, "body_too_large", "The request is too large"},
 	{errInvalid, http.StatusUnprocessableEntity, "invalid", "A value is not acceptable"},
 	{errNoSession, http.StatusUnauthorized, "login", "Please log in"},
 	{errWrongLogin, http.StatusUnauthorized, "wrong_login", "Login refused"},
 	{errForbidden, http.StatusForbidden, "forbidden", "Not allowed for your role"},
-	{errOrigin, http.StatusForbidden, "origin", "Request from another site refused"},
+	{errOrigin, http.StatusForbidden, "cross_site", "Request from another site refused"},
 	{errNotFound, http.StatusNotFound, "not_found", "Not found"},
-	{errMethod, http.StatusMethodNotAllowed, "method", "This address does not take that method"},
-	{errHost, http.StatusMisdirectedRequest, "host", "This server does not answer under that name"},
+	{errMethod, http.StatusMethodNotAllowed, "method_not_allowed", "This address does not take that method"},
+	{errHost, http.StatusMisdirectedRequest, "host_not_allowed", "This server does not answer under that name"},
 	{errTooMany, http.StatusTooManyRequests, "too_many", "Too many tries"},
 	{errConflict, http.StatusConflict, "conflict", "The shop's state does not allow it"},
 
@@ -113,12 +115,22 @@ func problemOf(err error) problem {
 		p.Detail = "Nothing can be said about whether it was booked; ask again with the same key, or give the reference to whoever looks after the server."
 	}
 	if r, ok := errors.AsType[*refusal](err); ok {
-		p.Field = r.field
+		p.Field, p.Code = r.field, cmp.Or(r.code, p.Code)
 	}
 	if r, ok := errors.AsType[*store.Refusal](err); ok {
-		p.Field = r.Field
+		p.Field, p.Code = r.Field, cmp.Or(r.Code, p.Code)
 	}
 	return p
+}
+
+// onField says of a refusal which member it is about.
+func onField(field string, err error) error {
+	if r, ok := errors.AsType[*store.Refusal](err); ok {
+		again := *r
+		again.Field = field
+		return &again
+	}
+	return err
 }
 
 // said is what a refusal says to a person, without what was wrapped around it on its way.
@@ -141,7 +153,7 @@ func ofEcho(he *echo.HTTPError, p problem) problem {
 	case http.StatusMethodNotAllowed:
 		class, detail = errMethod, "Read the API description for what this address takes."
 	case http.StatusRequestEntityTooLarge:
-		class, detail = errTooLarge, "The body is longer than 64 KiB; send it in parts."
+		class, detail = errTooLarge, "The body is too long."
 	case http.StatusBadRequest:
 		class, detail = errMalformed, "The request could not be read."
 	default:
@@ -177,7 +189,7 @@ func (s *Server) fail(err error, c echo.Context) {
 	}
 	var out error
 	switch {
-	case strings.HasPrefix(c.Request().URL.Path, "/api/"):
+	case wantsJSON(c):
 		if p.Status == http.StatusUnauthorized {
 			c.Response().Header().Set("WWW-Authenticate", "Bearer")
 		}
@@ -197,6 +209,11 @@ func (s *Server) fail(err error, c echo.Context) {
 	if out != nil {
 		s.log.Error("answer failed", "ref", p.Ref, "error", out)
 	}
+}
+
+// wantsJSON says whether the client is a program: it asks the API, or for JSON by name.
+func wantsJSON(c echo.Context) bool {
+	return strings.HasPrefix(c.Request().URL.Path, "/api/") || strings.Contains(c.Request().Header.Get("Accept"), "json")
 }
 
 // sentence gives an error's text a capital and a full stop, for a person.

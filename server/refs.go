@@ -3,6 +3,9 @@ package server
 import (
 	"context"
 	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -39,6 +42,21 @@ func parseTag(field, text string) (tagRef, error) {
 		return tagRef{}, &refusal{class: errInvalid, field: field, detail: clip(text) + " is not a tag of this shop"}
 	}
 	return tagRef{t, t[0], n}, nil
+}
+
+// scanned says what a scan or a typed code is. A label may carry this server's own address
+// before its tag; an address of another server is no tag, and is never followed.
+func (s *Server) scanned(ctx context.Context, text string) (store.Thing, error) {
+	plain, err := store.ReadScan(text)
+	if err != nil {
+		return store.Thing{}, err
+	}
+	if u, err := url.Parse(plain); err == nil && (u.Scheme == "http" || u.Scheme == "https") && s.hosts[canonicalHost(u.Host)] {
+		if tag, ok := strings.CutPrefix(strings.ToUpper(u.Path), "/T/"); ok {
+			plain = tag
+		}
+	}
+	return s.store.Scan(ctx, plain)
 }
 
 // clip shortens foreign text for a message and takes what cannot be shown out of it.
@@ -117,17 +135,67 @@ func (s *Server) job(ctx context.Context, field, text string) (store.Job, error)
 func pageOf(c echo.Context) (limit int, after string, err error) {
 	limit = 50
 	if t := c.QueryParam("limit"); t != "" {
-		n, err := strconv.Atoi(t)
-		if err != nil || n < 1 || n > 200 {
-			return 0, "", &refusal{class: errInvalid, field: "limit", detail: "limit is a whole number from 1 to 200"}
+		n, err := store.ReadWhole("limit", t, 1, 200)
+		if err != nil {
+			return 0, "", err
 		}
-		limit = n
+		limit = int(n)
 	}
-	after = c.QueryParam("after")
-	if len(after) > 200 || strings.ContainsRune(after, 0) {
-		return 0, "", &refusal{class: errInvalid, field: "after", detail: "after is the last key of the page before"}
+	return limit, c.QueryParam("after"), nil
+}
+
+// lostPlace refuses an after that is no key of the list.
+func lostPlace() error {
+	return &refusal{class: errInvalid, code: "cursor_invalid", field: "after", detail: "after is what the page before gave as its own; begin again without it"}
+}
+
+// seqAfter is the number a page of a list of numbered rows goes on from, 0 at its beginning.
+func seqAfter(after string) (int64, error) {
+	if after == "" {
+		return 0, nil
 	}
-	return limit, after, nil
+	n, err := strconv.ParseInt(after, 10, 64)
+	if err != nil || n < 1 {
+		return 0, lostPlace()
+	}
+	return n, nil
+}
+
+// sendRows answers with one page of rows that are all at hand: in the order the client asks
+// for by sort (a word of sorts, with - before it backwards; in their own order without), from
+// behind the row whose key is after. The words stand in the description too, which refuses
+// others before this.
+func sendRows[T any](c echo.Context, rows []T, key func(T) string, sorts map[string]func(a, b T) int) error {
+	limit, after, err := pageOf(c)
+	if err != nil {
+		return err
+	}
+	if by, back := strings.CutPrefix(c.QueryParam("sort"), "-"); sorts[by] != nil {
+		slices.SortStableFunc(rows, func(a, b T) int {
+			if back {
+				a, b = b, a
+			}
+			return sorts[by](a, b)
+		})
+	}
+	if after != "" {
+		i := slices.IndexFunc(rows, func(r T) bool { return key(r) == after })
+		if i < 0 {
+			return lostPlace()
+		}
+		rows = rows[i+1:]
+	}
+	more := len(rows) > limit
+	l := listOf(rows[:min(limit, len(rows))], limit, key)
+	if !more {
+		l.After = ""
+	}
+	return c.JSON(http.StatusOK, l)
+}
+
+// byText orders rows by a text of theirs.
+func byText[T any](of func(T) string) func(a, b T) int {
+	return func(a, b T) int { return strings.Compare(of(a), of(b)) }
 }
 
 // list is the form of every list: the rows, and the key to ask the next page with.

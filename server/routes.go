@@ -3,6 +3,9 @@ package server
 import (
 	"fmt"
 	"net/http"
+	"net/url"
+	"slices"
+	"strings"
 
 	"github.com/labstack/echo/v4"
 
@@ -98,35 +101,36 @@ func (s *Server) table() []route {
 		{get, "/ledger", access.SeeLedger, s.ledgerPage},
 		{get, "/people", access.SeePeople, s.peoplePage},
 		{get, "/buying", access.SeeBuying, s.buyingPage},
-		{post, "/buying/draft", access.EditOrders, s.draftOrders},
-		{post, "/buying/snooze", access.EditOrders, s.snooze},
+		{post, "/buying/draft", access.EditOrders, form(s.draftOrders)},
+		{post, "/buying/snooze", access.EditOrders, form(s.snooze)},
 		{get, "/buying/parts/:code", access.SeeBuying, s.buyingPartPage},
 		{get, "/buying/parts/:code/stock.svg", access.SeeBuying, s.stockPlot},
 		{get, "/buying/money", access.SeeBuying, s.buyingMoney},
 		{get, "/buying/surplus", access.SeeBuying, s.buyingSurplus},
 		{get, "/buying/levels", access.SeeBuying, s.buyingLevels},
-		{post, "/buying/levels", access.ApproveOrders, s.acceptLevels},
+		{post, "/buying/levels", access.ApproveOrders, form(s.acceptLevels)},
 		{get, "/buying/rules", access.SeeBuying, s.rulesPage},
-		{post, "/buying/rules", access.ApproveOrders, s.saveRules},
+		{post, "/buying/rules", access.ApproveOrders, form(s.saveRules)},
 		{get, "/buying/tables/:what", access.SeeBuying, s.buyingTable},
 		{get, "/orders", access.SeeBuying, s.ordersPage},
-		{post, "/orders", access.EditOrders, s.addOrder},
+		{post, "/orders", access.EditOrders, form(s.addOrder)},
 		{get, "/orders/:code", access.SeeBuying, s.orderPage},
 		{get, "/orders/:code/table", access.SeeBuying, s.orderTable},
 		{get, "/orders/:code/order.pdf", access.SeeBuying, s.orderPDF},
-		{post, "/orders/:code/lines", access.EditOrders, s.setOrderLine},
-		{post, "/orders/:code/approval", access.ApproveOrders, s.approveOrder},
-		{post, "/orders/:code/cancellation", access.EditOrders, s.cancelOrder},
-		{post, "/orders/:code/receipts", access.MovePieces, s.receiveOrder},
-		{post, "/orders/:code/closing", access.ApproveOrders, s.closeOrderLine},
+		{post, "/orders/:code/lines", access.EditOrders, form(s.setOrderLine)},
+		{post, "/orders/:code/approval", access.ApproveOrders, form(s.approveOrder)},
+		{post, "/orders/:code/cancellation", access.EditOrders, form(s.cancelOrder)},
+		{post, "/orders/:code/receipts", access.MovePieces, form(s.receiveOrder)},
+		{post, "/orders/:code/closing", access.ApproveOrders, form(s.closeOrderLine)},
+		{post, "/orders/:code/ordered", access.ApproveOrders, form(s.setOrdered)},
 		{get, "/suppliers", access.SeeBuying, s.suppliersPage},
-		{post, "/suppliers", access.ApproveOrders, s.saveSupplier},
+		{post, "/suppliers", access.ApproveOrders, form(s.saveSupplier)},
 		{get, "/suppliers/:code", access.SeeBuying, s.supplierPage},
 		{get, "/suppliers/:code/consigned", access.SeeBuying, s.consignedTable},
 		{get, "/counting", access.MovePieces, s.countingPage},
-		{post, "/counting/plan", access.MovePieces, s.planCounts},
-		{post, "/counting/count", access.MovePieces, s.countTask},
-		{post, "/counting/empty", access.MovePieces, s.binEmpty},
+		{post, "/counting/plan", access.MovePieces, form(s.planCounts)},
+		{post, "/counting/count", access.MovePieces, form(s.countTask)},
+		{post, "/counting/empty", access.MovePieces, form(s.binEmpty)},
 
 		// The same nouns for programs.
 		{get, "/api/v1/openapi.json", access.Open, s.openAPIDocument},
@@ -148,6 +152,7 @@ func (s *Server) table() []route {
 		{get, "/api/v1/places", access.SeeShop, s.listPlaces},
 		{get, "/api/v1/places/:code", access.SeeShop, s.getPlace},
 		{get, "/api/v1/tags/:tag", access.SeeShop, s.getTag},
+		{post, "/api/v1/tags", access.SeeShop, s.readTag},
 		{get, "/api/v1/jobs", access.SeeShop, s.listJobs},
 		{get, "/api/v1/jobs/:code", access.SeeShop, s.getJob},
 		{get, "/api/v1/jobs/:code/stack", access.SeeShop, s.jobStack},
@@ -174,6 +179,7 @@ func (s *Server) table() []route {
 		{get, "/api/v1/purchases", access.SeeShop, s.getPurchases},
 		{get, "/api/v1/jobs/:code/reservations", access.SeeShop, s.listReservations},
 		{post, "/api/v1/stacks", access.SeeShop, s.checkStack},
+		{get, "/api/v1/reservations", access.SeeShop, s.listAllReservations},
 		{post, "/api/v1/reservations", access.ReserveParts, s.addReservation},
 		{post, "/api/v1/reservations/release", access.ReserveParts, s.releaseReservations},
 		{get, "/api/v1/bookings", access.SeeLedger, s.listBookings},
@@ -181,10 +187,23 @@ func (s *Server) table() []route {
 		{get, "/api/v1/bookings/:op", access.SeeLedger, s.getBooking},
 		{post, "/api/v1/bookings/:op/reversal", access.ReverseActs, s.reverseBooking},
 		{get, "/api/v1/people", access.SeePeople, s.listPeople},
+		{get, "/api/v1/people/:login", access.SeePeople, s.getPerson},
+		{get, "/api/v1/labels", access.PrintLabels, s.listLabels},
+		{get, "/api/v1/labels/files/:file", access.PrintLabels, s.labelFile},
+		{get, "/api/v1/labels/prints", access.PrintLabels, s.listPrints},
+		{post, "/api/v1/labels/prints", access.PrintLabels, s.printLabels},
+		{get, "/api/v1/labels/prints/:op/:file", access.PrintLabels, s.printFile},
 		{get, "/api/v1/buying", access.SeeBuying, s.listBuying},
 		{get, "/api/v1/buying/:code", access.SeeBuying, s.getBuying},
 		{get, "/api/v1/orders", access.SeeBuying, s.listOrders},
 		{get, "/api/v1/orders/:code", access.SeeBuying, s.getOrder},
+		{post, "/api/v1/orders", access.EditOrders, form(s.addOrder)},
+		{post, "/api/v1/orders/:code/lines", access.EditOrders, form(s.setOrderLine)},
+		{post, "/api/v1/orders/:code/approval", access.ApproveOrders, form(s.approveOrder)},
+		{post, "/api/v1/orders/:code/cancellation", access.EditOrders, form(s.cancelOrder)},
+		{post, "/api/v1/orders/:code/receipts", access.MovePieces, form(s.receiveOrder)},
+		{post, "/api/v1/orders/:code/closing", access.ApproveOrders, form(s.closeOrderLine)},
+		{post, "/api/v1/orders/:code/ordered", access.ApproveOrders, form(s.setOrdered)},
 	}
 }
 
@@ -201,9 +220,37 @@ func (s *Server) addRoutes(e *echo.Echo, table []route) error {
 		if !access.Known(r.right) {
 			return fmt.Errorf("route %s asks for the right %q, which has no row in the access table", name, r.right)
 		}
-		e.Add(r.method, r.path, s.guard(r.right, r.handler))
+		handler := s.guard(r.right, unescaped(r.handler))
+		if strings.HasPrefix(r.path, "/api/") {
+			handler = s.asked(r.method, r.path, handler)
+		}
+		e.Add(r.method, r.path, handler)
 	}
 	return nil
+}
+
+// unescaped gives a handler what an address names: echo leaves it escaped when the address
+// holds an escaped slash, as that of a part called E10/5.5.
+func unescaped(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		if c.Request().URL.RawPath != "" {
+			values := slices.Clone(c.ParamValues())
+			for i, v := range values {
+				plain, err := url.PathUnescape(v)
+				if err != nil {
+					return &refusal{class: errNotFound, detail: "There is nothing at this address."}
+				}
+				values[i] = plain
+			}
+			c.SetParamValues(values...)
+		}
+		for i, v := range c.ParamValues() {
+			if store.Sound(c.ParamNames()[i], v) != nil {
+				return &refusal{class: errNotFound, detail: "There is nothing at this address."}
+			}
+		}
+		return next(c)
+	}
 }
 
 // start sends each to the page he works on: GET /.

@@ -49,7 +49,7 @@ type Server struct {
 	sessions *scs.SessionManager
 	first    *firstStart
 	routes   []route
-	api      []byte // the OpenAPI document, JSON
+	api      description
 	metrics  *prometheus.Registry
 	seconds  *prometheus.HistogramVec
 	echo     *echo.Echo
@@ -163,6 +163,14 @@ func (l *limited) Accept() (net.Conn, error) {
 type limitedConn struct {
 	net.Conn
 	free func()
+}
+
+// CloseWrite lets net/http end its own refusals so that the client still reads them.
+func (c *limitedConn) CloseWrite() error {
+	if w, ok := c.Conn.(interface{ CloseWrite() error }); ok {
+		return w.CloseWrite()
+	}
+	return nil
 }
 
 func (c *limitedConn) Close() error {

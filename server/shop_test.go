@@ -3,6 +3,8 @@ package server
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
+	"database/sql"
 	"encoding/json"
 	"io"
 	"log/slog"
@@ -40,7 +42,13 @@ const (
 // newShop opens a shop; change may alter the server's settings.
 func newShop(t *testing.T, change ...func(*Config)) *shop {
 	t.Helper()
-	sh := emptyShop(t, change...)
+	return newShopIn(t, store.Options{Dir: t.TempDir()}, change...)
+}
+
+// newShopIn is newShop with the store where o says.
+func newShopIn(t *testing.T, o store.Options, change ...func(*Config)) *shop {
+	t.Helper()
+	sh := emptyShopIn(t, o, change...)
 	ctx := t.Context()
 	for _, p := range []struct{ login, name, role string }{
 		{"brisa", "Brisa Tollan", "attendant"}, {"ivo", "Ivo Lend", "operator"}, {"orla", "Orla Vane", "operator"},
@@ -92,9 +100,15 @@ func newShop(t *testing.T, change ...func(*Config)) *shop {
 // emptyShop is a store with nobody in it.
 func emptyShop(t testing.TB, change ...func(*Config)) *shop {
 	t.Helper()
+	return emptyShopIn(t, store.Options{Dir: t.TempDir()}, change...)
+}
+
+func emptyShopIn(t testing.TB, o store.Options, change ...func(*Config)) *shop {
+	t.Helper()
 	sh := &shop{t: t, now: time.Date(2026, 11, 25, 6, 0, 0, 0, time.UTC), people: map[string]store.Person{}, badges: map[string]string{}, log: &bytes.Buffer{}}
+	o.Create, o.Relaxed, o.Clock = true, true, func() time.Time { return sh.now }
 	var err error
-	sh.store, err = store.Open(context.Background(), store.Options{Dir: t.TempDir(), Create: true, Relaxed: true, Clock: func() time.Time { return sh.now }})
+	sh.store, err = store.Open(context.Background(), o)
 	must(t, err)
 	t.Cleanup(func() { must(t, sh.store.Close()) })
 	sh.serve(change...)
@@ -255,6 +269,18 @@ func withCancel(t *testing.T) (context.Context, context.CancelFunc) {
 	ctx, cancel := context.WithCancel(t.Context())
 	t.Cleanup(cancel)
 	return ctx, cancel
+}
+
+// newSchema makes an empty schema of a PostgreSQL and returns the URL that lives in it.
+func newSchema(t testing.TB, server string) string {
+	t.Helper()
+	name := "s" + strings.ToLower(rand.Text()[:12])
+	db, err := sql.Open("pgx", server)
+	must(t, err)
+	_, err = db.Exec("CREATE SCHEMA " + name)
+	must(t, err)
+	t.Cleanup(func() { _, _ = db.Exec("DROP SCHEMA " + name + " CASCADE"); db.Close() })
+	return server + "&search_path=" + name
 }
 
 // nastyJob is a job whose name wants to be markup.

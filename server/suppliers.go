@@ -154,12 +154,12 @@ func (s *Server) consignedTable(c echo.Context) error {
 }
 
 type supplierIn struct {
-	Op       string `json:"op"`
+	opIn
 	Code     string `json:"code"`
 	Name     string `json:"name"`
 	Email    string `json:"email"`
 	Phone    string `json:"phone"`
-	Lead     string `json:"lead_days"`
+	Lead     typed  `json:"lead_days"`
 	CutOffs  string `json:"cutoffs"`
 	MinOrder string `json:"min_order"`
 	Currency string `json:"currency"`
@@ -167,32 +167,25 @@ type supplierIn struct {
 }
 
 // saveSupplier adds or changes a supplier: POST /suppliers.
-func (s *Server) saveSupplier(c echo.Context) error {
-	in, err := decode[supplierIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) saveSupplier(c echo.Context, o store.Op, in supplierIn) (next string, r store.Receipt, err error) {
 	ctx := c.Request().Context()
 	v := store.Vendor{Supplier: store.Supplier{Code: strings.TrimSpace(in.Code)}}
 	if in.New == "" {
 		if v, err = s.store.Vendor(ctx, in.Code); err != nil {
-			return err
+			return "", r, err
 		}
 	}
 	v.Name, v.Email, v.Phone, v.Cutoffs, v.Currency, v.MinOrderCents = in.Name, in.Email, in.Phone, in.CutOffs, strings.ToUpper(in.Currency), 0
 	if v.LeadDays, err = number("lead_days", in.Lead); err != nil {
-		return err
+		return "", r, err
 	}
 	if in.MinOrder != "" {
 		if v.MinOrderCents, err = store.ReadCents("min_order", in.MinOrder); err != nil {
-			return &refusal{class: errInvalid, field: "min_order", detail: err.Error()}
+			return "", r, err
 		}
 	}
-	r, err := s.store.SetVendor(ctx, formOp(c, in.Op), v)
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/suppliers/"+pathOf(v.Code), r)
+	r, err = s.store.SetVendor(ctx, o, v)
+	return "/suppliers/" + pathOf(v.Code), r, err
 }
 
 // rulesPage are the shop's habits of buying.
@@ -228,53 +221,48 @@ func (s *Server) rulesPage(c echo.Context) error {
 }
 
 type rulesIn struct {
-	Op           string `json:"op"`
-	ServiceA     string `json:"service_a"`
-	ServiceB     string `json:"service_b"`
-	ServiceC     string `json:"service_c"`
-	ServiceReuse string `json:"service_reuse"`
-	Carrying     string `json:"carrying_rate"`
+	opIn
+	ServiceA     typed  `json:"service_a"`
+	ServiceB     typed  `json:"service_b"`
+	ServiceC     typed  `json:"service_c"`
+	ServiceReuse typed  `json:"service_reuse"`
+	Carrying     typed  `json:"carrying_rate"`
 	OrderCost    string `json:"order_cost"`
 	Currency     string `json:"currency"`
-	Review       string `json:"review_days"`
-	Soon         string `json:"soon_days"`
-	Watch        string `json:"watch_days"`
-	Dead         string `json:"dead_days"`
-	Much         string `json:"much_weeks"`
-	Keep         string `json:"keep_weeks"`
-	Unknown      string `json:"unknown_lead_days"`
+	Review       typed  `json:"review_days"`
+	Soon         typed  `json:"soon_days"`
+	Watch        typed  `json:"watch_days"`
+	Dead         typed  `json:"dead_days"`
+	Much         typed  `json:"much_weeks"`
+	Keep         typed  `json:"keep_weeks"`
+	Unknown      typed  `json:"unknown_lead_days"`
 }
 
 // saveRules changes the rules: POST /buying/rules.
-func (s *Server) saveRules(c echo.Context) error {
-	in, err := decode[rulesIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) saveRules(c echo.Context, o store.Op, in rulesIn) (next string, rc store.Receipt, err error) {
 	r := store.BuyRules{Currency: strings.ToUpper(in.Currency)}
 	for _, f := range []struct {
-		field, text string
-		to          *float64
+		field string
+		text  typed
+		to    *float64
 	}{{"service_a", in.ServiceA, &r.ServiceA}, {"service_b", in.ServiceB, &r.ServiceB}, {"service_c", in.ServiceC, &r.ServiceC}, {"service_reuse", in.ServiceReuse, &r.ServiceReuse},
 		{"carrying_rate", in.Carrying, &r.Carrying}, {"much_weeks", in.Much, &r.MuchWeeks}, {"keep_weeks", in.Keep, &r.KeepWeeks}} {
 		if *f.to, err = decimal(f.field, f.text); err != nil {
-			return err
+			return "", rc, err
 		}
 	}
 	for _, f := range []struct {
-		field, text string
-		to          *int
+		field string
+		text  typed
+		to    *int
 	}{{"review_days", in.Review, &r.Review}, {"soon_days", in.Soon, &r.Soon}, {"watch_days", in.Watch, &r.Watch}, {"dead_days", in.Dead, &r.Dead}, {"unknown_lead_days", in.Unknown, &r.UnknownLead}} {
 		if *f.to, err = number(f.field, f.text); err != nil {
-			return err
+			return "", rc, err
 		}
 	}
 	if r.OrderCents, err = store.ReadCents("order_cost", in.OrderCost); err != nil {
-		return &refusal{class: errInvalid, field: "order_cost", detail: err.Error()}
+		return "", rc, err
 	}
-	rc, err := s.store.SetBuyRules(c.Request().Context(), formOp(c, in.Op), r)
-	if err != nil {
-		return err
-	}
-	return doneAt(c, "/buying/rules", rc)
+	rc, err = s.store.SetBuyRules(c.Request().Context(), o, r)
+	return "/buying/rules", rc, err
 }

@@ -32,6 +32,7 @@ type BadRow struct {
 	Line  int // 1 is the head
 	Field string
 	Says  string
+	Code  string // of the rule it broke, "" for none finer than the refusal's own
 }
 
 // An ImportChange is one value that a file changes.
@@ -177,13 +178,13 @@ func (s *Store) Import(ctx context.Context, actor PersonID, kind string, data []
 			continue
 		}
 		if !slices.Contains(want.cols, h) {
-			return rep, refuse(ErrBadInput, h, "the column %q is not known; the columns of %s are %s", h, kind, strings.Join(want.cols, ", "))
+			return rep, unfit("header_row", h, "the column %q is not known; the columns of %s are %s", h, kind, strings.Join(want.cols, ", "))
 		}
 		at[h] = i
 	}
 	for _, c := range want.cols[:want.must] {
 		if _, ok := at[c]; !ok {
-			return rep, refuse(ErrBadInput, c, "the column %q is missing", c)
+			return rep, unfit("header_row", c, "the column %q is missing", c)
 		}
 	}
 	rep.Rows = len(rows) - 1
@@ -226,7 +227,7 @@ func (s *Store) Import(ctx context.Context, actor PersonID, kind string, data []
 			return errDry
 		case len(rep.Bad) > 0:
 			b := rep.Bad[0]
-			return refuse(ErrBadInput, b.Field, "%d of %d rows can not be taken, so none was; the first is line %d: %s", len(rep.Bad), rep.Rows, b.Line, b.Says)
+			return unfit(b.Code, b.Field, "%d of %d rows can not be taken, so none was; the first is line %d: %s", len(rep.Bad), rep.Rows, b.Line, b.Says)
 		}
 		rep.Applied = true
 		if err := tx.exec("INSERT INTO imports (digest, kind, rows, by_id, at) VALUES (?,?,?,?,?)", digest, kind, rep.Rows, actor, tx.now); err != nil {
@@ -248,7 +249,7 @@ type importer struct {
 }
 
 func (im *importer) bad(line int, field, format string, args ...any) {
-	im.rep.Bad = append(im.rep.Bad, BadRow{line, field, fmt.Sprintf(format, args...)})
+	im.rep.Bad = append(im.rep.Bad, BadRow{Line: line, Field: field, Says: fmt.Sprintf(format, args...)})
 }
 
 func (im *importer) change(line int, what, field string, old, now any) bool {

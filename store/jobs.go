@@ -315,6 +315,24 @@ func (e *entry) endPromises(job JobID) (int, error) {
 	return len(open), nil
 }
 
+// A Promise is an open reservation as a person reads it.
+type Promise struct {
+	ID       int64
+	Job, Tag string
+	Part     string
+	Qty      int64
+	FromDay  Day
+	ToDay    Day
+}
+
+// Promises lists the open promises to a job, of all jobs with 0, by job and in their order.
+func (s *Store) Promises(ctx context.Context, job JobID) ([]Promise, error) {
+	var out []Promise
+	return out, s.read.WithContext(ctx).Raw(`SELECT r.id, j.code AS job, i.tag, p.code AS part, r.qty, r.from_day, r.to_day
+		FROM reservations r JOIN jobs j ON j.id = r.job_id JOIN items i ON i.id = r.item_id JOIN parts p ON p.id = i.part_id
+		WHERE r.ended_at IS NULL AND (r.job_id = ? OR ? = 0) ORDER BY j.code, r.id`, job, job).Scan(&out).Error
+}
+
 // Reservations lists the open promises of a job.
 func (s *Store) Reservations(ctx context.Context, job JobID) ([]Reservation, error) {
 	var out []Reservation

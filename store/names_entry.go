@@ -108,7 +108,7 @@ func (e PartEntry) buys(p *Part) error {
 	if t := strings.TrimSpace(e.Price); t != "" {
 		n, err := ReadCents("price", t)
 		if err != nil {
-			return refuse(ErrBadInput, "price", "price: %v", err)
+			return err
 		}
 		p.PriceCents = &n
 	}
@@ -126,11 +126,11 @@ func (e PartEntry) buys(p *Part) error {
 		{"lead_days", e.LeadDays, 0, func(n int) { p.LeadDays = &n }}, {"pack", e.Pack, 1, func(n int) { p.Pack = n }}, {"min_order", e.MinOrder, 1, func(n int) { p.MinOrder = n }},
 	} {
 		if t := strings.TrimSpace(x.text); t != "" {
-			n, err := strconv.Atoi(t)
-			if err != nil || n < x.least || n > 1_000_000 {
-				return refuse(ErrBadInput, x.key, "%s: %q is not a whole number from %d", strings.ReplaceAll(x.key, "_", " "), t, x.least)
+			n, err := ReadWhole(x.key, t, int64(x.least), 1_000_000)
+			if err != nil {
+				return err
 			}
-			x.to(n)
+			x.to(int(n))
 		}
 	}
 	return nil
@@ -153,9 +153,20 @@ func Fill(e PartEntry) (Filled, error) {
 	if !ok {
 		return out, refuse(ErrBadInput, "kind", "kind %q is not known; it is one of %s", e.Kind, strings.Join(PartKinds(), ", "))
 	}
+	var err error
+	if strings.TrimSpace(e.Code) != "" { // it may be given last
+		if e.Code, err = partCodeOf("code", e.Code); err != nil {
+			return out, err
+		}
+	}
+	if e.Kind == string(stack.Insert) {
+		if e.Designation, err = designationOf("designation", e.Designation); err != nil {
+			return out, err
+		}
+	}
 	told, err := FromDesignation(e.Kind, e.Designation)
 	if err != nil {
-		return out, &Refusal{Class: fmt.Errorf("%w: %w", ErrBadInput, err), Field: "designation", Says: err.Error()}
+		return out, &Refusal{Class: fmt.Errorf("%w: %w", ErrBadInput, err), Code: "designation", Field: "designation", Says: err.Error()}
 	}
 	out.Told = told
 	p := &out.In.Part

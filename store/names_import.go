@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -83,12 +84,12 @@ func (s *Store) ImportParts(ctx context.Context, actor PersonID, data []byte, ap
 		}
 		var ok bool
 		if cols[i], ok = partColumnOf(h); !ok {
-			return rep, refuse(ErrBadInput, h, "the column %q is not known; the columns are %s, and the symbols of the kinds, as DCONMS or DCONMS mm", h, strings.Join(partColumns, ", "))
+			return rep, unfit("header_row", h, "the column %q is not known; the columns are %s, and the symbols of the kinds, as DCONMS or DCONMS mm", h, strings.Join(partColumns, ", "))
 		}
 	}
 	for _, must := range []string{"code", "kind"} {
 		if !slices.Contains(rows[0], must) {
-			return rep, refuse(ErrBadInput, must, "the column %q is missing", must)
+			return rep, unfit("header_row", must, "the column %q is missing", must)
 		}
 	}
 	var doubles []doubleOf
@@ -119,7 +120,7 @@ func (s *Store) ImportParts(ctx context.Context, actor PersonID, data []byte, ap
 		in, doubles = book.read(rows, cols, &rep)
 		if len(rep.Bad) > 0 {
 			b := rep.Bad[0]
-			return refuse(ErrBadInput, b.Field, "%d of %d rows can not be taken, so none was; the first is line %d: %s", len(rep.Bad), rep.Rows, b.Line, b.Says)
+			return unfit(b.Code, b.Field, "%d of %d rows can not be taken, so none was; the first is line %d: %s", len(rep.Bad), rep.Rows, b.Line, b.Says)
 		}
 		if len(doubles) > 0 && !confirmed {
 			return errAlike
@@ -143,17 +144,25 @@ func (s *Store) ImportParts(ctx context.Context, actor PersonID, data []byte, ap
 	}
 	if errors.Is(err, errAlike) {
 		b := rep.Doubles[0]
-		err = refuse(ErrExists, b.Field, "%d of %d rows look like what the shop has or like one another, so none was taken; the first is line %d: %s", len(rep.Doubles), rep.Rows, b.Line, b.Says)
+		look := "look like what the shop has or like one another"
+		if b.Code != "" {
+			look = "must be looked at by a person"
+		}
+		err = &Refusal{Class: ErrExists, Code: b.Code, Field: b.Field, Says: fmt.Sprintf("%d of %d rows %s, so none was taken; the first is line %d: %s", len(rep.Doubles), rep.Rows, look, b.Line, b.Says)}
 	}
 	rep.Applied = err == nil
 	return rep, err
 }
+
+// converted is the look of a number that a spreadsheet wrote its own way.
+var converted = regexp.MustCompile(`^[0-9]+(?:\.[0-9]+)?E\+?[0-9]+$`)
 
 // A doubleOf is a row that looks like a part on record, or like an earlier row.
 type doubleOf struct {
 	line int
 	like likeness // on record
 	says string   // of earlier rows
+	code string   // of the rule, where it is no likeness
 }
 
 // tellDoubles says of each double what the shop has and where; of the first 200 with numbers.
@@ -185,7 +194,11 @@ func (s *Store) tellDoubles(ctx context.Context, rep *PartsReport, doubles []dou
 				says = (&Double{of}).Error()
 			}
 		}
-		rep.Doubles = append(rep.Doubles, BadRow{d.line, "designation", says})
+		field := "designation"
+		if d.code != "" {
+			field = "code"
+		}
+		rep.Doubles = append(rep.Doubles, BadRow{Line: d.line, Field: field, Says: says, Code: d.code})
 	}
 	return nil
 }
@@ -272,7 +285,7 @@ func (b *partsBook) read(rows [][]string, cols []partColumn, rep *PartsReport) (
 		bad := func(err error) {
 			b := BadRow{Line: line, Says: err.Error()}
 			if r, ok := errors.AsType[*Refusal](err); ok {
-				b.Field = r.Field
+				b.Field, b.Code = r.Field, r.Code
 			}
 			rep.Bad = append(rep.Bad, b)
 		}
@@ -284,7 +297,7 @@ func (b *partsBook) read(rows [][]string, cols []partColumn, rep *PartsReport) (
 		p := f.In.Part
 		code := bareCode(p.Code)
 		if n := seen[code]; n > 0 {
-			bad(refuse(ErrBadInput, "code", "%s stands in line %d already", p.Code, n))
+			bad(unfit("duplicate_key", "code", "%s stands in line %d already", p.Code, n))
 			continue
 		}
 		seen[code] = line
@@ -313,12 +326,15 @@ func (b *partsBook) read(rows [][]string, cols []partColumn, rep *PartsReport) (
 				doubles = append(doubles, doubleOf{line: line, says: fmt.Sprintf("%s names the same thing as line %d, %s: %s", p.Code, r.line, r.part.Code, why[i])})
 			}
 		}
+		if converted.MatchString(p.Code) {
+			doubles = append(doubles, doubleOf{line: line, code: "looks_converted", says: p.Code + " reads as a number with an exponent; a spreadsheet may have made it of another code"})
+		}
 		if len(d.like.ids) > 0 {
 			doubles = append(doubles, d)
 		}
 		b.alike.add(bookRow{part: p, facts: f.In.Facts, line: line})
 		for _, n := range f.Notes {
-			rep.Notes = append(rep.Notes, BadRow{line, "", n})
+			rep.Notes = append(rep.Notes, BadRow{Line: line, Says: n})
 		}
 		rep.New = append(rep.New, p.Code)
 		out = append(out, f.In)

@@ -65,9 +65,9 @@ type PartCode struct{ Code, Why string }
 // LinkCode lets a part answer to a foreign code from now on: a supplier's barcode. A code that
 // is ours, or linked to another part already, is refused.
 func (s *Store) LinkCode(ctx context.Context, o Op, code string, part PartID) (Receipt, error) {
-	code, err := printable("code", code, 120)
+	code, err := ReadScan(code)
 	if err != nil {
-		return Receipt{}, err
+		return Receipt{}, onField("code", err)
 	}
 	body := struct {
 		Link string

@@ -23,7 +23,7 @@ type Thing struct {
 }
 
 // Acts of the cards at the window: the seven digits of their tags.
-var actCards = map[int64]string{1: "return", 2: "undo", 3: "done", 4: "bin-empty", 5: "inspect", 6: "issue"}
+var actCards = map[int64]string{1: "return", 2: "undo", 3: "done", 4: "bin-empty", 5: "inspect", 6: "issue", 7: "partly"}
 
 // ActCards lists the acts that have a card, with their tags, in card order.
 func ActCards() ([]string, []string) {
@@ -52,9 +52,6 @@ func (s *Store) Scan(ctx context.Context, text string) (Thing, error) {
 			return Thing{}, err
 		}
 		return Thing{Kind: "person", Text: text, Says: p.Name + ", " + string(p.Role), Person: &p}, nil
-	}
-	if i := strings.LastIndex(text, "/T/"); i >= 0 && strings.HasPrefix(text, "HTTP") { // a label may carry our address before the tag
-		text = text[i+3:]
 	}
 	if l, ok := edgeCard(text); ok {
 		return Thing{}, refuse(ErrBadInput, "scan", "%s says why an edge came off (%s); it is for the page of a machine. Scan the machine, then the box, then this card", l.Tag, l.Title)

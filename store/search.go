@@ -240,7 +240,10 @@ func otherWords(text string) [][]string {
 	if split := strings.Fields(strings.ReplaceAll(standard.Fold(text), "/", " ")); len(split) > 0 {
 		out = append(out, split)
 	}
-	return append(out, []string{plain(text)})
+	if p := plain(text); p != "" { // an empty word is in everything
+		out = append(out, []string{p})
+	}
+	return out
 }
 
 // Search finds parts by every word of text, in any order: sizes in any unit, designation in any
@@ -249,6 +252,9 @@ func (s *Store) Search(ctx context.Context, text string, limit int) ([]Found, er
 	words := queryWords(text)
 	if len(words) > 12 {
 		return nil, refuse(ErrBadInput, "q", "search by at most 12 words")
+	}
+	if len(words) == 0 && strings.TrimSpace(text) != "" {
+		return nil, nil // nothing but signs: that is a wish for something, not for everything
 	}
 	x := &s.index
 	x.mu.Lock()

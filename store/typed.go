@@ -1,6 +1,7 @@
 package store
 
 import (
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -22,6 +23,19 @@ func unfit(code, field, format string, args ...any) error {
 	return &Refusal{Class: ErrBadInput, Code: code, Field: field, Says: fmt.Sprintf(format, args...)}
 }
 
+// spoken is the name of a field in a sentence.
+func spoken(field string) string { return strings.ReplaceAll(field, "_", " ") }
+
+// onField says of a refusal which field it is about.
+func onField(field string, err error) error {
+	if r, ok := errors.AsType[*Refusal](err); ok {
+		again := *r
+		again.Field = field
+		return &again
+	}
+	return err
+}
+
 // Characters that turn the direction of what follows, and ones that can not be seen.
 func turnsText(r rune) bool {
 	return r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 || r == 0x200e || r == 0x200f || r == 0x061c
@@ -35,15 +49,15 @@ func controls(r rune) bool { return unicode.IsControl(r) || r == 0x2028 || r == 
 // control characters other than line end and tab, and marks that turn the direction of text.
 func Sound(field, text string) error {
 	if !utf8.ValidString(text) {
-		return unfit("encoding_invalid", field, "%s is not UTF-8 text", field)
+		return unfit("encoding_invalid", field, "%s is not UTF-8 text", spoken(field))
 	}
 	for _, r := range text {
 		switch {
 		case r == '\n' || r == '\r' || r == '\t':
 		case controls(r):
-			return unfit("control_char", field, "%s holds the control character %U; take it out", field, r)
+			return unfit("control_char", field, "%s holds the control character %U; take it out", spoken(field), r)
 		case turnsText(r):
-			return unfit("bidi_char", field, "%s holds the invisible mark %U, which turns the direction of text; take it out", field, r)
+			return unfit("bidi_char", field, "%s holds the invisible mark %U, which turns the direction of text; take it out", spoken(field), r)
 		}
 	}
 	return nil
@@ -68,21 +82,21 @@ func printable(field, text string, most int) (string, error) {
 	}, norm.NFC.String(text))
 	text = strings.Trim(text, " \t\u00a0")
 	if strings.ContainsAny(text, "\n\r\t") {
-		return "", unfit("control_char", field, "%s is one line; take the line end or tab out", field)
+		return "", unfit("control_char", field, "%s is one line; take the line end or tab out", spoken(field))
 	}
 	text = strings.Join(strings.Fields(text), " ")
 	if text == "" {
-		return "", unfit("empty", field, "%s is empty", field)
+		return "", unfit("empty", field, "%s is empty", spoken(field))
 	}
 	if utf8.RuneCountInString(text) > most {
-		return "", unfit("too_long", field, "%s is longer than %d characters", field, most)
+		return "", unfit("too_long", field, "%s is longer than %d characters", spoken(field), most)
 	}
 	marks := 0
 	for _, r := range text {
 		if !unicode.Is(unicode.Mn, r) {
 			marks = 0
 		} else if marks++; marks > maxMarks {
-			return "", unfit("too_many_marks", field, "%s has more than %d accents on one letter", field, maxMarks)
+			return "", unfit("too_many_marks", field, "%s has more than %d accents on one letter", spoken(field), maxMarks)
 		}
 	}
 	return text, nil
@@ -103,10 +117,10 @@ func remark(field, text string) (string, error) {
 	}
 	text = norm.NFC.String(strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(text))
 	if n := utf8.RuneCountInString(text); n > maxNote {
-		return "", unfit("too_long", field, "%s has %d characters; the most is %d", field, n, maxNote)
+		return "", unfit("too_long", field, "%s has %d characters; the most is %d", spoken(field), n, maxNote)
 	}
 	if strings.Count(text, "\n") >= maxNoteLines {
-		return "", unfit("too_long", field, "%s has more than %d lines", field, maxNoteLines)
+		return "", unfit("too_long", field, "%s has more than %d lines", spoken(field), maxNoteLines)
 	}
 	return text, nil
 }
@@ -124,7 +138,7 @@ func partCodeOf(field, text string) (string, error) {
 	}
 	for _, r := range text {
 		if !(r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("-_./+#() ", r)) {
-			return "", unfit("charset", field, "%s holds %q; a code has letters, digits and - _ . / + # ( )", field, r)
+			return "", unfit("charset", field, "%s holds %q; a code has letters, digits and - _ . / + # ( )", spoken(field), r)
 		}
 	}
 	return text, nil
@@ -138,7 +152,7 @@ func capitals(field, text string, most int) (string, error) {
 	text = norm.NFKC.String(text)
 	for _, r := range text {
 		if unseen(r) {
-			return "", unfit("invisible_char", field, "%s holds the invisible character %U; take it out", field, r)
+			return "", unfit("invisible_char", field, "%s holds the invisible character %U; take it out", spoken(field), r)
 		}
 	}
 	text = strings.Map(func(r rune) rune {
@@ -149,14 +163,14 @@ func capitals(field, text string, most int) (string, error) {
 	}, text)
 	text = strings.Trim(text, " ")
 	if strings.ContainsAny(text, "\n\r\t") {
-		return "", unfit("control_char", field, "%s is one line; take the line end or tab out", field)
+		return "", unfit("control_char", field, "%s is one line; take the line end or tab out", spoken(field))
 	}
 	text = strings.ToUpper(strings.Join(strings.Fields(text), " "))
 	if text == "" {
-		return "", unfit("empty", field, "%s is empty", field)
+		return "", unfit("empty", field, "%s is empty", spoken(field))
 	}
 	if utf8.RuneCountInString(text) > most {
-		return "", unfit("too_long", field, "%s is longer than %d characters", field, most)
+		return "", unfit("too_long", field, "%s is longer than %d characters", spoken(field), most)
 	}
 	return text, nil
 }
@@ -191,18 +205,18 @@ func ReadWhole(field, text string, least, most int64) (int64, error) {
 	}
 	t := asciiDigits(text)
 	if t == "" {
-		return 0, unfit("empty", field, "%s is empty; write a whole number", field)
+		return 0, unfit("empty", field, "%s is empty; write a whole number", spoken(field))
 	}
 	digits := strings.TrimPrefix(t, "-")
 	if digits == "" || strings.Trim(digits, "0123456789") != "" {
 		if grouped(digits) {
-			return 0, unfit("number_ambiguous", field, "%s: %s may be a thousand or a fraction; write it with digits only", field, clipped(text))
+			return 0, unfit("number_ambiguous", field, "%s: %s may be a thousand or a fraction; write it with digits only", spoken(field), clipped(text))
 		}
-		return 0, unfit("not_integer", field, "%s is a whole number, written with digits only, not %s", field, clipped(text))
+		return 0, unfit("not_integer", field, "%s is a whole number, written with digits only, not %s", spoken(field), clipped(text))
 	}
 	n, err := strconv.ParseInt(t, 10, 64)
 	if err != nil || n < least || n > most {
-		return 0, unfit("out_of_range", field, "%s is a whole number from %d to %d", field, least, most)
+		return 0, unfit("out_of_range", field, "%s is a whole number from %d to %d", spoken(field), least, most)
 	}
 	return n, nil
 }
