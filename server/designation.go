@@ -37,6 +37,7 @@ type nameReading struct {
 	Asks      []string      `json:"asks"`
 	insert    *standard.Insert
 	bar       *standard.Bar
+	holder    *standard.Holder
 	refusal   *standard.Refusal
 }
 
@@ -155,9 +156,11 @@ func readAs(kind, text string) (nameReading, error) {
 		if err != nil {
 			return out, err
 		}
-		out.Canonical, out.Status = h.String(), standard.Accept
+		out.holder, out.Canonical, out.Status = &h, h.String(), standard.Accept
 		if k, form := h.KAPR(); k > 0 {
-			out.Notes = append(out.Notes, fmt.Sprintf("entering angle %g°, %s", k, form))
+			out.Notes = append(out.Notes, fmt.Sprintf("style %c: entering angle KAPR %g°, PSIR %g°, %s", h.Style, k, 90-k, form))
+		} else {
+			out.Asks = append(out.Asks, fmt.Sprintf("the style letter %c means a special entering angle: read it off the drawing", h.Style))
 		}
 		out.mm("H", "shank height", float64(h.H))
 		out.mm("B", "shank width", float64(h.B))
@@ -252,7 +255,7 @@ func (n *nameReading) threadFacts(th standard.Thread) {
 	n.mm("", "pitch", th.PitchMM)
 }
 
-// draw draws an insert, or the end of a bar, to scale; else it says why not.
+// draw draws an insert, the end of a bar, or a holder, to scale; else it says why not.
 func (n nameReading) draw() (template.HTML, string) {
 	switch {
 	case n.insert != nil:
@@ -277,6 +280,21 @@ func (n nameReading) draw() (template.HTML, string) {
 			return "", "No drawing: " + notDrawn(err)
 		}
 		return template.HTML(svg), "To scale: diameter, insert and entering angle are those of the name; the radius of the corner is drawn as 0.4 mm."
+	case n.holder != nil:
+		h := *n.holder
+		kapr, form := h.KAPR()
+		if kapr == 0 {
+			return "", "No drawing: the entering angle is not in the name."
+		}
+		lf, _ := h.LF()
+		pocket := standard.Bar{Clamping: h.Clamping, Shape: h.Shape, Clearance: h.Clearance, Size: h.Size}
+		svg, err := drawing.HolderPlan(drawing.HolderShape{Name: h.String(), H: float64(h.H), B: float64(h.B), LF: lf, Style: h.Style, Form: form, KAPR: kapr, Hand: h.Hand,
+			End: strings.Contains(form, "end cutting") && !strings.Contains(form, "side"), Offset: strings.HasPrefix(form, "offset"), Neutral: strings.Contains(form, "neutral"),
+			Insert: drawing.InsertShape{Name: h.Pocket().String(), Shape: h.Shape, Angle: standard.Insert{Shape: h.Shape}.EPSR(), IC: pocket.IC(), Radius: 0.4, Thickness: 3}})
+		if err != nil {
+			return "", "No drawing: " + notDrawn(err)
+		}
+		return template.HTML(svg), "To scale: shank, length, insert and entering angle are those of the name; the form of the head, how far it stands out, the thickness of the insert and the radius of its corner are not in it."
 	}
 	return "", ""
 }

@@ -22,6 +22,8 @@ func TestNamesPage(t *testing.T) {
 		{"text=DCMT+11T308", []string{"INS-D11-08", "<svg"}, []string{"Nothing."}},
 		{"text=A25T-SCLCR+09", []string{"A25T-SCLCR09", "<svg", "KAPR 95", "25 mm", "ISO 6261", "CC..09"}, nil},
 		{"text=A25X-SCLCR+09", []string{"LF is not in the name", "<svg"}, nil},
+		{"text=PCLNR+2525M12", []string{"PCLNR2525M12", "<svg", "KAPR 95", "PSIR -5", "150 mm", "shank height", "CN..12"}, nil},
+		{"text=SVVCN+2020X16", []string{"LF is special", "<svg", "length special: measure it", "KAPR 72.5"}, nil},
 		{"text=CNXG+120408", []string{"Not read", "<mark>", "Likely meant"}, []string{"<svg"}},
 		{"text=%D0%A1NMG+120408", []string{"Not read"}, []string{"Position by position"}}, // a Cyrillic С
 		{"text=1.25", []string{"1.25 mm", "1.25 in"}, []string{"Position by position"}},
