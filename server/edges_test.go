@@ -169,7 +169,7 @@ func TestEdgePages(t *testing.T) {
 			}
 		}
 	}
-	for path, want := range map[string]int{"/machines/none": 404, "/lives/99": 404, "/lives/x": 422, "/lives/1?planned=x": 422, "/lives/1?planned=3": 422, "/lives/1?risk=2": 422, "/edges?weighed=heavy": 422} {
+	for path, want := range map[string]int{"/machines/none": 404, "/lives/99": 404, "/lives/x": 404, "/lives/1?planned=x": 422, "/lives/1?planned=3": 422, "/lives/1?risk=2": 422, "/edges?weighed=heavy": 422} {
 		if a := mads.get(path); a.status != want {
 			t.Errorf("%s: %d, want %d", path, a.status, want)
 		}

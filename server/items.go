@@ -62,6 +62,9 @@ func (s *Server) piecePage(c echo.Context) error {
 		}
 		v.Places = append(v.Places, f)
 	}
+	if err := s.wear(c, st, &v.Wear); err != nil {
+		return err
+	}
 	v.Label = "/pieces/" + st.Tag + "/label.svg"
 	v.LabelPDF = "/pieces/" + st.Tag + "/label.pdf"
 	v.LabelPrint = s.labelLink(c, st.Tag)

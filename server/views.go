@@ -162,6 +162,7 @@ type piecePage struct {
 	Says            string
 	Facts           []factView
 	Places          []factView
+	Wear            wearView
 	Label           string // address of its label as SVG, "" when there is none
 	LabelPDF        string
 	LabelPrint      string // address where it is printed, "" for who may not
