@@ -3,6 +3,7 @@ package server
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"strings"
 
@@ -47,19 +48,20 @@ func kitOutOf(k *store.JobKit, see holders) kitOut {
 }
 
 type clashOut struct {
-	Tag  string `json:"tag"`
-	Part string `json:"part"`
-	Role string `json:"role"`
-	Job  string `json:"job"`
-	From string `json:"from"`
-	To   string `json:"to"`
-	Says string `json:"says"`
+	Tag   string `json:"tag"`
+	Part  string `json:"part"`
+	Role  string `json:"role"`
+	Job   string `json:"job"`
+	From  string `json:"from"`
+	To    string `json:"to"`
+	Taken bool   `json:"taken"` // was promised to this job, and is out for another all the same
+	Says  string `json:"says"`
 }
 
-func clashesOut(cs []store.Clash) []clashOut {
+func clashesOut(cs []store.Clash, see holders) []clashOut {
 	out := []clashOut{}
 	for _, c := range cs {
-		out = append(out, clashOut{c.Item, c.Part, c.Role, c.With, string(c.From), string(c.To), c.Says})
+		out = append(out, clashOut{c.Item, c.Part, c.Role, c.With, string(c.From), string(c.To), c.Taken, veilName(see, c.Who).Replace(c.Says)})
 	}
 	return out
 }
@@ -115,7 +117,7 @@ func (s *Server) getOutlook(c echo.Context) error {
 	out := outlookOut{Jobs: []readyOut{}, Orders: []orderOut{}}
 	for i := range look.Jobs {
 		j := &look.Jobs[i]
-		r := readyOut{Code: j.Job.Code, Buildable: j.Err == nil && j.Verdict.Buildable, Plan: planOutOf(&j.Ready), Kit: kitOutOf(&j.Kit, see), Clashes: clashesOut(j.Clashes)}
+		r := readyOut{Code: j.Job.Code, Buildable: j.Err == nil && j.Verdict.Buildable, Plan: planOutOf(&j.Ready), Kit: kitOutOf(&j.Kit, see), Clashes: clashesOut(j.Clashes, see)}
 		_, r.Says = s.readiness(j.Ready, see)
 		out.Jobs = append(out.Jobs, r)
 	}
@@ -129,10 +131,63 @@ func (s *Server) getOutlook(c echo.Context) error {
 }
 
 type jobPlanOut struct {
-	Plan     *planOut   `json:"plan"` // null: nothing is planned
-	Kit      kitOut     `json:"kit"`
-	Clashes  []clashOut `json:"clashes"`
-	Earliest string     `json:"earliest"` // first day it can be built, "" when none is known
+	Plan     *planOut     `json:"plan"` // null: nothing is planned
+	Kit      kitOut       `json:"kit"`
+	Clashes  []clashOut   `json:"clashes"`
+	Earliest string       `json:"earliest"` // first day it can be built, "" when none is known
+	Instead  []insteadOut `json:"instead"`  // what was used instead of what was planned
+}
+
+type insteadOut struct {
+	Role        string `json:"role"`
+	PlannedTag  string `json:"planned_tag"`
+	PlannedPart string `json:"planned_part"`
+	Tag         string `json:"tag"`
+	Part        string `json:"part"`
+	Qty         int64  `json:"qty"`
+	Why         string `json:"why"`
+	At          string `json:"at"`
+}
+
+type pickingOut struct {
+	Pieces []string  `json:"pieces"` // to be sent with the start
+	Stops  []stopOut `json:"stops"`  // in the order of the walk
+	Kit    kitOut    `json:"kit"`
+}
+
+type stopOut struct {
+	Place string `json:"place"`
+	Tag   string `json:"tag"`
+	Part  string `json:"part"`
+	Role  string `json:"role"`
+	Qty   int64  `json:"qty"`
+}
+
+// getKit is what issuing a job's kit would fetch from where: GET /api/v1/jobs/:code/kit.
+func (s *Server) getKit(c echo.Context) error {
+	ctx := c.Request().Context()
+	j, err := s.job(ctx, "code", c.Param("code"))
+	if err != nil {
+		return err
+	}
+	r, err := s.store.Check(ctx, j)
+	if err != nil {
+		return err
+	}
+	if r.Err != nil {
+		return r.Err
+	}
+	p, err := s.store.PickingOf(ctx, &r)
+	if err != nil {
+		return err
+	}
+	out := pickingOut{Pieces: append([]string{}, p.Tags()...), Stops: []stopOut{}, Kit: kitOutOf(&p.JobKit, holdersFor(c))}
+	out.Kit.Says = sentence(fmt.Sprintf("%d of %d things can be had now", p.There, len(p.Lines)))
+	for _, st := range p.Stops {
+		l := &p.Lines[st.Line]
+		out.Stops = append(out.Stops, stopOut{st.Code, l.Tag, l.Part, l.Role, st.Qty})
+	}
+	return c.JSON(http.StatusOK, out)
 }
 
 // getPlan is what is planned for a job, its kit and its clashes: GET /api/v1/jobs/:code/plan.
@@ -161,109 +216,16 @@ func (s *Server) getPlan(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return c.JSON(http.StatusOK, jobPlanOut{planOutOf(&r), kitOutOf(&kit, holdersFor(c)), clashesOut(clashes), string(day)})
-}
-
-type planIn struct {
-	Pieces []string `json:"pieces"` // tags in the order of a stack of the verdict; empty: the best
-}
-
-// addPlan chooses a job's stack and promises it: POST /api/v1/jobs/:code/plan.
-func (s *Server) addPlan(c echo.Context) error {
-	in, err := decode[planIn](c)
+	subs, err := s.store.Substitutes(ctx, j.ID)
 	if err != nil {
 		return err
 	}
-	j, err := s.job(c.Request().Context(), "code", c.Param("code"))
-	if err != nil {
-		return err
+	see := holdersFor(c)
+	out := jobPlanOut{planOutOf(&r), kitOutOf(&kit, see), clashesOut(clashes, see), string(day), []insteadOut{}}
+	for _, x := range subs {
+		out.Instead = append(out.Instead, insteadOut{x.Role, x.PlannedTag, x.PlannedPart, x.Tag, x.Part, x.Qty, x.Why, x.At.UTC().Format("2006-01-02T15:04:05Z")})
 	}
-	rc, err := s.store.Plan(c.Request().Context(), opOf(c), store.PlanIn{Job: j.ID, Pieces: in.Pieces})
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
-}
-
-// dropPlan releases what is planned: POST /api/v1/jobs/:code/plan/release.
-func (s *Server) dropPlan(c echo.Context) error {
-	if _, err := decode[struct{}](c); err != nil {
-		return err
-	}
-	j, err := s.job(c.Request().Context(), "code", c.Param("code"))
-	if err != nil {
-		return err
-	}
-	rc, err := s.store.Unplan(c.Request().Context(), opOf(c), j.ID)
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
-}
-
-type undoPlanIn struct {
-	Op string `json:"op"`
-}
-
-// reversePlan takes back an act of planning: POST /api/v1/jobs/:code/plan/undo.
-func (s *Server) reversePlan(c echo.Context) error {
-	in, err := decode[undoPlanIn](c)
-	if err != nil {
-		return err
-	}
-	if _, err := s.job(c.Request().Context(), "code", c.Param("code")); err != nil {
-		return err
-	}
-	rc, err := s.store.UndoPlan(c.Request().Context(), opOf(c), in.Op)
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
-}
-
-type endJobIn struct {
-	Lines []endLineIn `json:"lines"`
-}
-
-type endLineIn struct {
-	Tag   string `json:"tag"`
-	Place string `json:"place"`
-	Do    string `json:"do"`
-	Edges *int   `json:"edges"`
-}
-
-// endJob closes a job: POST /api/v1/jobs/:code/close.
-func (s *Server) endJob(c echo.Context) error {
-	ctx := c.Request().Context()
-	in, err := decode[endJobIn](c)
-	if err != nil {
-		return err
-	}
-	j, err := s.job(ctx, "code", c.Param("code"))
-	if err != nil {
-		return err
-	}
-	end := store.CloseIn{Job: j.ID}
-	for _, l := range in.Lines {
-		it, err := s.item(ctx, "lines.tag", l.Tag)
-		if err != nil {
-			return err
-		}
-		line := store.CloseLine{Item: it.ID, Do: l.Do, Edges: l.Edges}
-		if l.Place != "" {
-			p, err := s.place(ctx, "lines.place", l.Place)
-			if err != nil {
-				return err
-			}
-			line.Place = p.ID
-		}
-		end.Lines = append(end.Lines, line)
-	}
-	rc, err := s.store.CloseJob(ctx, opOf(c), end)
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
+	return c.JSON(http.StatusOK, out)
 }
 
 type remarkOut struct {
@@ -301,28 +263,6 @@ func (s *Server) listRemarks(c echo.Context) error {
 		}
 	}
 	return c.JSON(http.StatusOK, listOf(out, len(out)+1, func(r remarkOut) string { return r.Text }))
-}
-
-type remarkIn struct {
-	Text string   `json:"text"`
-	From *float64 `json:"from_ratio"`
-}
-
-// addRemark keeps words with a job's stack: POST /api/v1/jobs/:code/remarks.
-func (s *Server) addRemark(c echo.Context) error {
-	in, err := decode[remarkIn](c)
-	if err != nil {
-		return err
-	}
-	j, err := s.job(c.Request().Context(), "code", c.Param("code"))
-	if err != nil {
-		return err
-	}
-	rc, err := s.store.AddRemark(c.Request().Context(), opOf(c), store.RemarkIn{Job: j.ID, Text: in.Text, FromRatio: in.From})
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
 }
 
 type jobIn struct {

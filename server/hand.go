@@ -26,6 +26,10 @@ type hand struct {
 	items   []store.Standing
 	times   map[store.ItemID]int64 // how often each was scanned
 	yes     bool                   // Enter alone, or the done card
+	asked   bool                   // what was to be taken is promised to another job: a reason is wanted
+	why     string                 // the reason, or what is noted with the act
+	seen    []string               // tags of the kit as it was shown
+	picking *store.Picking         // the kit of the job, when nothing but its card lies here
 
 	lastSaid string
 }
@@ -51,13 +55,63 @@ func (s *Server) readHand(ctx context.Context, v viewer, held string) (hand, err
 			return h, err
 		}
 	}
-	h.yes, h.lastSaid = false, ""
+	h.yes, h.lastSaid = h.asked, "" // what was asked for stands until it is put away
 	return h, nil
+}
+
+// Tokens of the page itself, which no label carries.
+const (
+	whoToken = "WHO:" // a person by number
+	kitToken = "KIT:" // the tags of a kit as it was shown
+	askToken = "ASK"  // a reason is wanted
+	whyToken = "WHY " // a reason in words
+)
+
+func (h *hand) ask() {
+	h.asked = true
+	h.tokens = append(h.tokens, askToken)
+}
+
+// own reads the page's own tokens and a reason; false when text is none of them.
+func (s *Server) own(ctx context.Context, h *hand, text string) (bool, error) {
+	upper := strings.ToUpper(text)
+	switch {
+	case strings.HasPrefix(text, whoToken):
+		n, err := strconv.ParseInt(text[len(whoToken):], 10, 64)
+		if err != nil {
+			return true, &refusal{class: errInvalid, field: "held", detail: "that is no person"}
+		}
+		p, err := s.store.Person(ctx, store.PersonID(n))
+		if err != nil {
+			return true, err
+		}
+		return true, h.setWho(p)
+	case strings.HasPrefix(text, kitToken):
+		h.seen = strings.Fields(text[len(kitToken):])
+		h.tokens = append(h.tokens, text)
+		return true, nil
+	case text == askToken:
+		h.ask()
+		return true, nil
+	case strings.HasPrefix(upper, whyToken):
+		why := strings.TrimSpace(text[len(whyToken):])
+		if why == "" || len(why) > 200 {
+			return true, &refusal{class: errInvalid, field: "scan", detail: "give the reason in words after WHY, at most 200 letters"}
+		}
+		h.setWhy(why)
+		return true, nil
+	}
+	return false, nil
+}
+
+func (h *hand) setWhy(why string) {
+	h.why = why
+	h.keep(whyToken+why, heldRow{Kind: "reason", Text: why})
 }
 
 // words a person may type instead of scanning an act card.
 var actWords = map[string]string{
-	"ISSUE": "issue", "RETURN": "return", "UNDO": "undo", "DONE": "done", "BIN-EMPTY": "bin-empty", "EMPTY": "bin-empty", "INSPECT": "inspect", "MOVE": "move",
+	"ISSUE": "issue", "RETURN": "return", "UNDO": "undo", "DONE": "done", "BIN-EMPTY": "bin-empty", "EMPTY": "bin-empty", "INSPECT": "inspect", "MOVE": "move", "PARTLY": "partly",
 }
 
 // take adds one scan to the hand, or says why it cannot lie there.
@@ -71,7 +125,17 @@ func (s *Server) take(ctx context.Context, h *hand, text string) error {
 		h.yes, h.lastSaid = true, "Yes"
 		return nil
 	}
+	if own, err := s.own(ctx, h, text); own {
+		return err
+	}
 	if n, err := strconv.ParseInt(text, 10, 64); err == nil && len(text) <= 7 && n >= 0 {
+		if h.asked {
+			if n < 1 || n > int64(len(promisedReasons)) {
+				return &refusal{class: errInvalid, field: "scan", detail: fmt.Sprintf("the reasons are numbered 1 to %d; or type WHY and the reason", len(promisedReasons))}
+			}
+			h.setWhy(promisedReasons[n-1])
+			return nil
+		}
 		h.numbers = append(h.numbers, n)
 		h.keep(text, heldRow{Kind: "number", Tag: text})
 		return nil
@@ -79,18 +143,7 @@ func (s *Server) take(ctx context.Context, h *hand, text string) error {
 	if act, ok := actWords[upper]; ok {
 		return h.setAct(act)
 	}
-	if id, ok := strings.CutPrefix(text, "WHO:"); ok {
-		n, err := strconv.ParseInt(id, 10, 64)
-		if err != nil {
-			return &refusal{class: errInvalid, field: "held", detail: "that is no person"}
-		}
-		p, err := s.store.Person(ctx, store.PersonID(n))
-		if err != nil {
-			return err
-		}
-		return h.setWho(p)
-	}
-	th, err := s.store.Scan(ctx, text)
+	th, err := s.scanned(ctx, text)
 	if err != nil {
 		if p, perr := s.store.PersonByLogin(ctx, text); perr == nil {
 			return h.setWho(p)
@@ -128,7 +181,7 @@ func (h *hand) setWho(p store.Person) error {
 		return &refusal{class: errConflict, field: "scan", detail: "the badge of " + h.who.Name + " lies here already; book or clear that first"}
 	}
 	if h.who == nil {
-		h.keep(fmt.Sprintf("WHO:%d", p.ID), heldRow{Kind: "person", Text: p.Name, Note: string(p.Role)})
+		h.keep(fmt.Sprintf("%s%d", whoToken, p.ID), heldRow{Kind: "person", Text: p.Name, Note: string(p.Role)})
 	}
 	h.who = &p
 	return nil
@@ -240,6 +293,9 @@ type plan struct {
 	job   store.JobID
 	edges *int
 	next  string
+
+	partly         bool   // of a kit what is there
+	override, note string // why what is promised is taken; what is noted with an issue
 }
 
 // plan works out what the hand means. An operator's own badge need not be scanned: he takes
@@ -249,7 +305,17 @@ func (h *hand) plan(v viewer) plan {
 	if h.job != nil {
 		p.job = h.job.ID
 	}
+	p.note = h.why
+	if h.asked {
+		if h.why == "" {
+			p.next = askNext
+			return p
+		}
+		p.override, p.note = h.why, ""
+	}
 	switch {
+	case h.picking != nil:
+		h.planKit(&p)
 	case h.act == "bin-empty" && h.bin == nil:
 		p.next = "Scan the drawer that is empty."
 	case h.act == "bin-empty":

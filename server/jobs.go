@@ -58,7 +58,7 @@ func (s *Server) jobsPage(c echo.Context) error {
 			}
 		}
 		for _, cl := range look.Jobs[i].Clashes {
-			row.Clashes = append(row.Clashes, sentence("clash: "+cl.Says))
+			row.Clashes = append(row.Clashes, sentence("clash: "+veilName(see, cl.Who).Replace(cl.Says)))
 		}
 		if len(row.Clashes) > 0 {
 			clash++
@@ -222,9 +222,6 @@ func (s *Server) jobPage(c echo.Context) error {
 	}
 	if err := s.planning(c, &r, &v.Plan); err != nil {
 		return err
-	}
-	if of := c.QueryParam("undo"); of != "" && len(of) <= 64 && r.Plan == nil {
-		v.Plan.Undo = of
 	}
 	return s.page(c, http.StatusOK, "job", job.Code, v)
 }

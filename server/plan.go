@@ -1,18 +1,19 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
 	"net/http"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/labstack/echo/v4"
 
 	"brasspeg/server/access"
 	"brasspeg/store"
+	"brasspeg/store/ledger"
 	"brasspeg/store/stack"
 )
 
@@ -20,6 +21,8 @@ import (
 type planView struct {
 	Code     string
 	Says     string // how it is planned, or that it is not
+	Start    startView
+	Instead  []insteadView
 	Stale    string
 	Kit      string
 	KitState stateView
@@ -40,6 +43,27 @@ type planView struct {
 	NoteOp   string
 	From     string // × D from which a new remark would be shown
 }
+
+// startView is the kit with its drawers, and the acts of beginning and taking back.
+type startView struct {
+	Code    string
+	Kit     *kitView
+	Can     bool // may issue it
+	Op      string
+	Pieces  string // what is shown is what is issued
+	Button  string
+	Partly  string // op id of the form that issues what is there; "" where all is there, or nothing
+	Promise bool   // all that lacks is promised to other jobs, and could be taken with a reason
+	To      string // where it goes when nobody says else
+	Says    string
+	Undo    string // op id of the start or closing that can still be taken back
+	UndoOp  string
+	UndoOf  string // what it was
+	Left    string // seconds
+}
+
+// An insteadView is what was used instead of what was planned.
+type insteadView struct{ Planned, Used, Pieces, By, Why string }
 
 type gapView struct{ What, Tag, Href, Says, BackOp string }
 
@@ -73,13 +97,29 @@ func (s *Server) planning(c echo.Context, r *store.Ready, v *planView) error {
 		v.Says = "It cannot be planned before its request can be read."
 		return nil
 	}
+	me, _ := actor(c)
+	if last, ok, err := s.store.LastPlanAct(ctx, r.Job.ID); err != nil {
+		return err
+	} else if ok && last.Act == store.ActReserve && access.May(me.role, access.ReverseActs, last.ActorID == me.id) {
+		v.Undo = last.OpID
+	}
+	if err := s.starting(c, r, &v.Start); err != nil {
+		return err
+	}
+	subs, err := s.store.Substitutes(ctx, r.Job.ID)
+	if err != nil {
+		return err
+	}
+	for _, x := range subs {
+		v.Instead = append(v.Instead, insteadView{Planned: x.Role + " " + x.PlannedPart + " " + x.PlannedTag, Used: x.Part + " " + x.Tag, Pieces: fmt.Sprint(x.Qty),
+			By: cmp.Or(see.name(x.Person), "somebody") + ", " + clock(x.At.Time), Why: cmp.Or(x.Why, "no reason given")})
+	}
 	best := r.Best()
 	v.Sheets = r.Verdict.Buildable || r.Chosen >= 0
 	v.CanNote = best != nil && may(c, access.RemarkStacks)
 	v.Says = "Not planned yet: nothing of this stack is promised to the job."
 	if r.Plan != nil {
 		v.Release = newOp()
-		v.Undo = r.Plan.OpID
 		v.Stale = r.Plan.Stale(&r.Job)
 		v.Says = fmt.Sprintf("Planned on %s for %s: %d pieces promised, overhang %s mm.", clock(r.Plan.CreatedAt.Time), days(r.Plan.FromDay, r.Plan.ToDay), len(r.Plan.List()), figure(r.Plan.Overhang, 1))
 		if r.Chosen < 0 {
@@ -89,10 +129,63 @@ func (s *Server) planning(c echo.Context, r *store.Ready, v *planView) error {
 	if err := s.kitView(ctx, r, see, v); err != nil {
 		return err
 	}
-	if err := s.clashView(ctx, r, v); err != nil {
+	if err := s.clashView(ctx, r, see, v); err != nil {
 		return err
 	}
 	return s.choices(ctx, r, v)
+}
+
+// starting fills in the kit with its drawers, and what can be begun or taken back now.
+func (s *Server) starting(c echo.Context, r *store.Ready, v *startView) error {
+	ctx := c.Request().Context()
+	v.Code = r.Job.Code
+	me, _ := actor(c)
+	last, ok, err := s.store.LastJobAct(ctx, r.Job.ID)
+	if err != nil {
+		return err
+	}
+	if left := undoTime - s.store.Now().Sub(last.At.Time); ok && left > 0 && access.May(me.role, access.ReverseActs, last.ActorID == me.id) {
+		v.Undo, v.UndoOp, v.Left = last.OpID, newOp(), fmt.Sprint(int(left.Seconds()))
+		v.UndoOf = map[ledger.Act]string{store.ActStart: "the start", store.ActClose: "the closing"}[last.Act]
+		if v.UndoOf == "" {
+			v.Undo = ""
+		}
+	}
+	if r.Job.State != "planned" && r.Job.State != "running" || r.Plan == nil && !r.Verdict.Buildable {
+		return nil
+	}
+	p, err := s.store.PickingOf(ctx, r)
+	if err != nil {
+		return err
+	}
+	if r.Job.State == "running" && p.Left() == 0 {
+		return nil
+	}
+	v.Kit = kitViewOf(r.Job.Code, &p, holdersFor(c))
+	reach := access.Of(me.role, access.StartJobs)
+	v.Can = reach == access.Any || reach == access.Own && r.Plan != nil
+	v.To, v.Pieces, v.Op = p.To.Code, strings.Join(p.Tags(), " "), newOp()
+	v.Button = "Issue the kit and start the job"
+	if r.Job.State == "running" {
+		v.Button = "Issue the rest of the kit"
+	}
+	if r.Plan == nil {
+		v.Says = "No stack is chosen yet. Issuing the kit chooses the best one, which is the one shown."
+	}
+	if len(p.Gaps) > 0 {
+		v.Says = "Not all of it is there; what lacks stands below."
+		if p.Left() > 0 {
+			v.Partly = newOp()
+		}
+		v.Promise = access.Of(me.role, access.TakePromised) == access.Any
+		for _, g := range p.Gaps {
+			v.Promise = v.Promise && g.State == store.KitWanted
+		}
+		if v.Promise {
+			v.Says = "All of it is there, but what is marked below is promised to another job. It can be taken with a reason, which the other job shows."
+		}
+	}
+	return nil
 }
 
 func (s *Server) kitView(ctx context.Context, r *store.Ready, see holders, v *planView) error {
@@ -151,13 +244,13 @@ func veilName(see holders, name string) *strings.Replacer {
 
 // clashView says what other jobs keep from this one, and the ways out: another stack, another
 // day, or to buy.
-func (s *Server) clashView(ctx context.Context, r *store.Ready, v *planView) error {
+func (s *Server) clashView(ctx context.Context, r *store.Ready, see holders, v *planView) error {
 	clashes, err := s.store.Clashes(ctx, r)
 	if err != nil {
 		return err
 	}
 	for _, cl := range clashes {
-		v.Clashes = append(v.Clashes, sentence("the stack it would get by itself is not free: "+cl.Says))
+		v.Clashes = append(v.Clashes, clashText(cl, see))
 	}
 	if r.Verdict.Buildable {
 		if len(clashes) > 0 {
@@ -200,6 +293,14 @@ func (s *Server) clashView(ctx context.Context, r *store.Ready, v *planView) err
 	}
 	v.WaysOut = append(v.WaysOut, "Nothing to buy: no part on record that would do has a price and a lead time.")
 	return nil
+}
+
+// clashText says a clash without the name of a holder for who may not read it.
+func clashText(c store.Clash, see holders) string {
+	if c.Taken {
+		return sentence(veilName(see, c.Who).Replace(c.Says))
+	}
+	return sentence("the stack it would get by itself is not free: " + c.Says)
 }
 
 func money(cents float64, currency string) string {
@@ -288,234 +389,4 @@ func stackName(st *stack.Stack) string {
 func back(c echo.Context, to string) error {
 	c.Response().Header().Set("HX-Redirect", to)
 	return c.NoContent(http.StatusNoContent)
-}
-
-func planOp(c echo.Context, id string) store.Op {
-	v, _ := actor(c)
-	return store.Op{ID: id, Actor: v.id, Device: device(c)}
-}
-
-type planFormIn struct {
-	Op     string `json:"op"`
-	Pieces string `json:"pieces"`
-}
-
-// planJob chooses a stack for a job: POST /jobs/:code/plan.
-func (s *Server) planJob(c echo.Context) error {
-	in, err := decode[planFormIn](c)
-	if err != nil {
-		return err
-	}
-	j, err := s.job(c.Request().Context(), "code", c.Param("code"))
-	if err != nil {
-		return err
-	}
-	if _, err := s.store.Plan(c.Request().Context(), planOp(c, in.Op), store.PlanIn{Job: j.ID, Pieces: strings.Fields(in.Pieces)}); err != nil {
-		return err
-	}
-	return back(c, "/jobs/"+pathOf(j.Code))
-}
-
-type planOpIn struct {
-	Op string `json:"op"`
-	Of string `json:"of"` // the op to take back
-}
-
-// releaseJob gives back what was planned: POST /jobs/:code/release.
-func (s *Server) releaseJob(c echo.Context) error {
-	in, err := decode[planOpIn](c)
-	if err != nil {
-		return err
-	}
-	j, err := s.job(c.Request().Context(), "code", c.Param("code"))
-	if err != nil {
-		return err
-	}
-	if _, err := s.store.Unplan(c.Request().Context(), planOp(c, in.Op), j.ID); err != nil {
-		return err
-	}
-	return back(c, "/jobs/"+pathOf(j.Code)+"?undo="+in.Op)
-}
-
-// undoPlan takes back an act of planning: POST /jobs/:code/undo.
-func (s *Server) undoPlan(c echo.Context) error {
-	in, err := decode[planOpIn](c)
-	if err != nil {
-		return err
-	}
-	j, err := s.job(c.Request().Context(), "code", c.Param("code"))
-	if err != nil {
-		return err
-	}
-	if _, err := s.store.UndoPlan(c.Request().Context(), planOp(c, in.Op), in.Of); err != nil {
-		return err
-	}
-	return back(c, "/jobs/"+pathOf(j.Code))
-}
-
-type backIn struct {
-	Op  string `json:"op"`
-	Tag string `json:"tag"`
-	At  string `json:"at"`
-}
-
-// sayBack notes when something that is out comes back: POST /jobs/:code/back.
-func (s *Server) sayBack(c echo.Context) error {
-	ctx := c.Request().Context()
-	in, err := decode[backIn](c)
-	if err != nil {
-		return err
-	}
-	j, err := s.job(ctx, "code", c.Param("code"))
-	if err != nil {
-		return err
-	}
-	it, err := s.item(ctx, "tag", in.Tag)
-	if err != nil {
-		return err
-	}
-	at, err := parseMoment("at", in.At)
-	if err != nil {
-		return err
-	}
-	if _, err := s.store.SayBack(ctx, planOp(c, in.Op), it.ID, at); err != nil {
-		return err
-	}
-	return back(c, "/jobs/"+pathOf(j.Code))
-}
-
-// parseMoment reads what a field for a day and a time of day sends, in the shop's own zone.
-func parseMoment(field, text string) (time.Time, error) {
-	for _, layout := range []string{"2006-01-02T15:04", "2006-01-02 15:04", time.RFC3339} {
-		if t, err := time.ParseInLocation(layout, strings.TrimSpace(text), time.Local); err == nil {
-			return t, nil
-		}
-	}
-	return time.Time{}, &refusal{class: errInvalid, field: field, detail: clip(text) + " is no day with a time; write it as 2026-03-17 14:00"}
-}
-
-// closePage asks of everything that is out for a job whether it stays in the turret: GET
-// /jobs/:code/close.
-func (s *Server) closePage(c echo.Context) error {
-	ctx := c.Request().Context()
-	j, err := s.job(ctx, "code", c.Param("code"))
-	if err != nil {
-		return err
-	}
-	things, err := s.store.Out(ctx, j.ID)
-	if err != nil {
-		return err
-	}
-	see := holdersFor(c)
-	v := closeView{Code: j.Code, Name: j.Name, Op: newOp(), Closed: j.State == "closed"}
-	for _, t := range things {
-		row := closeRow{Name: fmt.Sprintf("%d.%d", t.Item, t.Place), Tag: t.Tag, Part: t.Part, Kind: t.Kind,
-			Pieces: fmt.Sprint(t.Qty), At: t.Code, Home: t.Home, Edges: t.Edges > 0, Each: fmt.Sprint(t.Edges)}
-		if t.Where == store.PersonAt {
-			row.At = "with " + see.name(t.At)
-		}
-		row.Keep, row.Later = t.Where == store.StationAt && t.Edges == 0, t.Edges > 0
-		v.Things = append(v.Things, row)
-	}
-	return s.page(c, http.StatusOK, "closejob", "Close "+j.Code, v)
-}
-
-type closeView struct {
-	Code, Name, Op string
-	Closed         bool
-	Things         []closeRow
-}
-
-type closeRow struct {
-	Name, Tag, Part, Kind, Pieces, At, Home, Each string
-	Edges, Keep, Later                            bool
-}
-
-// closeJob ends a job: POST /jobs/:code/close. For each thing a member do-ITEM.PLACE says
-// keep, unload or later, and edges-ITEM.PLACE how many edges are left on each insert.
-func (s *Server) closeJob(c echo.Context) error {
-	ctx := c.Request().Context()
-	in, err := decode[map[string]string](c)
-	if err != nil {
-		return err
-	}
-	j, err := s.job(ctx, "code", c.Param("code"))
-	if err != nil {
-		return err
-	}
-	lines := store.CloseIn{Job: j.ID}
-	for name, do := range in {
-		id, ok := strings.CutPrefix(name, "do-")
-		if !ok {
-			continue
-		}
-		var l store.CloseLine
-		if n, err := fmt.Sscanf(id, "%d.%d", &l.Item, &l.Place); n != 2 || err != nil {
-			return &refusal{class: errMalformed, field: name, detail: "this is no thing of the job"}
-		}
-		l.Do = do
-		if t := strings.TrimSpace(in["edges-"+id]); t != "" && do == store.Unload {
-			n, err := strconv.Atoi(t)
-			if err != nil {
-				return &refusal{class: errInvalid, field: "edges-" + id, detail: clip(t) + " is not a number of edges"}
-			}
-			l.Edges = &n
-		}
-		lines.Lines = append(lines.Lines, l)
-	}
-	sortCloseLines(lines.Lines)
-	if _, err := s.store.CloseJob(ctx, planOp(c, in["op"]), lines); err != nil {
-		return err
-	}
-	return back(c, "/jobs/"+pathOf(j.Code))
-}
-
-type noteIn struct {
-	Op   string `json:"op"`
-	Text string `json:"text"`
-	From string `json:"from"`
-}
-
-// noteJob keeps a setter's words with the stack of a job: POST /jobs/:code/remarks.
-func (s *Server) noteJob(c echo.Context) error {
-	ctx := c.Request().Context()
-	in, err := decode[noteIn](c)
-	if err != nil {
-		return err
-	}
-	j, err := s.job(ctx, "code", c.Param("code"))
-	if err != nil {
-		return err
-	}
-	r := store.RemarkIn{Job: j.ID, Text: in.Text}
-	if t := strings.TrimSpace(in.From); t != "" {
-		f, err := strconv.ParseFloat(strings.Replace(t, ",", ".", 1), 64)
-		if err != nil {
-			return &refusal{class: errInvalid, field: "from", detail: clip(t) + " is not an overhang ratio; write 8.5 for 8.5 × D"}
-		}
-		r.FromRatio = &f
-	}
-	if _, err := s.store.AddRemark(ctx, planOp(c, in.Op), r); err != nil {
-		return err
-	}
-	return back(c, "/jobs/"+pathOf(j.Code))
-}
-
-// dropNote takes a remark off the lists: POST /jobs/:code/remarks/drop.
-func (s *Server) dropNote(c echo.Context) error {
-	in, err := decode[struct {
-		Remark string `json:"remark"`
-	}](c)
-	if err != nil {
-		return err
-	}
-	id, err := strconv.ParseInt(in.Remark, 10, 64)
-	if err != nil {
-		return &refusal{class: errInvalid, field: "remark", detail: "that is no remark"}
-	}
-	v, _ := actor(c)
-	if err := s.store.EndRemark(c.Request().Context(), v.id, id); err != nil {
-		return err
-	}
-	return back(c, "/jobs/"+pathOf(c.Param("code")))
 }

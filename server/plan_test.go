@@ -12,6 +12,13 @@ import (
 	"brasspeg/store"
 )
 
+// page is a browser whose forms are sent by the page's own script.
+func (sh *shop) page(login string) *client {
+	c := sh.as(login)
+	c.head = map[string]string{"HX-Request": "true"}
+	return c
+}
+
 // oneMore adds a job like J-1 on other days.
 func (sh *shop) oneMore(code string, from, to store.Day) store.Job {
 	sh.t.Helper()
@@ -28,7 +35,7 @@ func (sh *shop) oneMore(code string, from, to store.Day) store.Job {
 func TestPlanFromThePage(t *testing.T) {
 	sh := newShop(t)
 	sh.oneMore("J-3", "2026-11-27", "2026-11-28")
-	c := sh.as("mads")
+	c := sh.page("mads")
 	body := c.get("/jobs/J-1").body
 	for _, want := range []string{"Not planned yet", `name="pieces"`, "promise this stack", "4 of 4 there: ready", "Setup sheet, A4"} {
 		if !strings.Contains(body, want) {
@@ -67,12 +74,12 @@ func TestPlanFromThePage(t *testing.T) {
 	if body = c.get("/jobs").body; !strings.Contains(body, "Planned, promised until released") {
 		t.Error("the list does not say that J-1 is planned")
 	}
-	op := sh.as("ivo")
+	op := sh.page("ivo")
 	if body = op.get("/jobs/J-1").body; strings.Contains(body, "Plan with this stack") || strings.Contains(body, "Close the job") || !strings.Contains(body, "remark") {
 		t.Error("an operator sees a remark's field and no more")
 	}
 	for _, path := range []string{"/plan", "/release", "/undo", "/close"} {
-		if a := op.post("/jobs/J-1"+path, map[string]string{"op": newOp()}); a.status != 403 {
+		if a := op.post("/jobs/J-1"+path, map[string]string{"op": newOp(), "of": release}); a.status != 403 {
 			t.Errorf("an operator at %s: %d", path, a.status)
 		}
 	}
@@ -188,7 +195,7 @@ func TestCloseFromThePage(t *testing.T) {
 	}
 	_, err = sh.store.Issue(ctx, sh.op("brisa"), store.IssueIn{Picks: picks, To: place.ID, Job: j.ID})
 	must(t, err)
-	c := sh.as("brisa")
+	c := sh.page("brisa")
 	body := c.get("/jobs/J-1/close").body
 	names := regexp.MustCompile(`name="(do-\d+\.\d+)"`).FindAllStringSubmatch(body, -1)
 	if len(names) != 3 {
@@ -218,7 +225,7 @@ func TestCloseFromThePage(t *testing.T) {
 func TestSetupSheet(t *testing.T) {
 	sh := newShop(t)
 	c := sh.as("brisa")
-	if a := sh.as("ivo").post("/jobs/J-1/remarks", map[string]string{"op": newOp(), "text": "Chatter above 140 m/min at 7 x D", "from": "6.5"}); a.status != 204 {
+	if a := sh.page("ivo").post("/jobs/J-1/remarks", map[string]string{"op": newOp(), "text": "Chatter above 140 m/min at 7 x D", "from": "6.5"}); a.status != 204 {
 		t.Fatalf("remark: %d %s", a.status, a.body)
 	}
 	if body := c.get("/jobs/J-1").body; !strings.Contains(body, "Chatter above 140 m/min") || !strings.Contains(body, "Ivo Lend") {

@@ -109,7 +109,10 @@ func TestRouteWithoutRightDoesNotStart(t *testing.T) {
 // A right that no route and no act asks for is a row nobody reads.
 func TestEveryRightIsAsked(t *testing.T) {
 	sh := newShop(t)
-	used := map[access.Right]bool{access.SeeHolders: true} // asked where a name would be shown, by holdersFor
+	used := map[access.Right]bool{
+		access.SeeHolders:   true, // asked where a name would be shown, by holdersFor
+		access.TakePromised: true, // asked where it would be offered; the store asks again
+	}
 	for _, r := range sh.server.routes {
 		used[r.right] = true
 	}

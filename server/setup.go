@@ -96,10 +96,12 @@ func (s *Server) sheetOf(ctx context.Context, r *store.Ready, by string) (drawin
 	}
 	planned := map[string]int64{}
 	for _, l := range kit.Lines {
-		planned[l.Tag] = l.Qty
+		planned[l.Tag] += l.Qty
 	}
-	for _, h := range st.Holds(&r.Request) {
-		planned[bareTag(h.Item)] = int64(max(h.Qty, 1))
+	for _, h := range st.Holds(&r.Request) { // of another stack than the kit's
+		if tag := bareTag(h.Item); planned[tag] == 0 {
+			planned[tag] = int64(max(h.Qty, 1))
+		}
 	}
 	seen := map[string]bool{}
 	for _, u := range st.Pieces {
@@ -128,6 +130,22 @@ func (s *Server) sheetOf(ctx context.Context, r *store.Ready, by string) (drawin
 			out.Remarks += " / "
 		}
 		out.Remarks += n.Text + " (" + figure(n.Ratio, 1) + " × D, " + n.At.Local().Format("2 Jan 2006") + ")"
+	}
+	subs, err := s.store.Substitutes(ctx, r.Job.ID)
+	if err != nil {
+		return out, err
+	}
+	for i, x := range subs { // the newest matter most, and a sheet has one line for them
+		if i < len(subs)-2 {
+			continue
+		}
+		if out.Remarks != "" {
+			out.Remarks += " / "
+		}
+		out.Remarks += "for this job: " + x.Says()
+		if x.Why != "" {
+			out.Remarks += ": " + x.Why
+		}
 	}
 	if r.Job.Tag != nil {
 		if qr, err := labels.QR(*r.Job.Tag); err == nil {

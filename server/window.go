@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"errors"
 	"net/http"
 	"strings"
 	"time"
@@ -39,8 +40,24 @@ type handView struct {
 	Undo       string
 	UndoMS     int64
 	Understood []heldRow
+	Kit        *kitView
+	Reasons    []string // for which what is promised to another job may be taken, by number
 	Next       string
 }
+
+// A kitView is what a job's kit is fetched from, in the order of the walk.
+type kitView struct {
+	Caption string
+	Stops   []stopRow
+	Stay    []stayRow
+	Gaps    []gapRow
+}
+
+type stopRow struct{ Drawer, What, Tag, Href, Pieces string }
+
+type stayRow struct{ What, Tag, Href, Says string }
+
+type gapRow struct{ What, Tag, Href, Says string }
 
 type heldRow struct{ Kind, Tag, Text, Note string }
 
@@ -85,7 +102,7 @@ func (s *Server) recent(ctx context.Context) (movementsView, error) {
 type scanIn struct {
 	Op   string `json:"op"`
 	Held string `json:"held"`
-	Scan string `json:"scan"`
+	Scan string `json:"scan" text:"raw"`
 }
 
 // windowScan takes one scan: POST /window/scan. The same op id sent again after it was
@@ -118,18 +135,45 @@ func (s *Server) windowScan(c echo.Context) error {
 	if h.act == "undo" {
 		return s.undoLast(c, v, in.Op)
 	}
+	if err := s.lookAtKit(ctx, v, &h); err != nil {
+		return err
+	}
 	p := h.plan(v)
 	if p.act == "" {
 		view := h.view()
 		view.Op, view.Next, view.Reading = in.Op, p.next, h.lastSaid
+		if h.asked {
+			view.Reasons = promisedReasons
+		} else if h.picking != nil {
+			view.Kit = kitViewOf(h.job.Code, h.picking, holdersFor(c))
+		}
 		return s.showHand(c, view)
 	}
 	rc, err := s.carryOut(ctx, store.Op{ID: in.Op, Actor: v.id, Device: device(c)}, h, p)
+	if errors.Is(err, store.ErrPromised) && !h.asked && access.Of(v.role, access.TakePromised) == access.Any {
+		return s.askReason(c, h, in.Op, err)
+	}
 	if err != nil {
 		return err
 	}
-	return s.showHand(c, doneView(rc.OpID, rc.Says, len(rc.Lines) > 0))
+	return s.showHand(c, doneView(rc.OpID, rc.Says, true))
 }
+
+// promisedReasons are the usual reasons to take what another job was promised, so that one can be
+// given by its number, and with a quantity key by the scanner alone.
+var promisedReasons = []string{"the machine stands", "agreed with whoever sets up the other job", "back before the other job begins", "only to measure or to try"}
+
+// askReason offers to take what is promised to another job all the same. What lies on the Window
+// stays; the reason is what comes next.
+func (s *Server) askReason(c echo.Context, h hand, op string, why error) error {
+	h.ask()
+	view := h.view()
+	view.Op, view.Reading = op, sentence(said(why))
+	view.Next, view.Reasons = askNext, promisedReasons
+	return s.showHand(c, view)
+}
+
+const askNext = "To take it all the same, give the reason: its number, or WHY and the reason in words. CLEAR puts it away. The reason stands in the books, and the other job shows it."
 
 func (s *Server) showHand(c echo.Context, v handView) error {
 	return s.render(c, http.StatusOK, "window", "hand", v)
@@ -145,24 +189,23 @@ func doneView(opID, says string, undo bool) handView {
 
 // bookedBefore shows a booking again whose answer was lost on its way.
 func (s *Server) bookedBefore(ctx context.Context, opID string) (handView, bool, error) {
-	lines, err := s.store.Lines(ctx, store.LineFilter{Op: opID, Limit: maxLines})
-	if err != nil || opID == "" || len(lines) == 0 {
+	if opID == "" {
+		return handView{}, false, nil
+	}
+	rc, ok, err := s.store.Booked(ctx, opID)
+	if err != nil || !ok {
 		return handView{}, false, err
 	}
-	first := lines[len(lines)-1]
-	rc := store.Receipt{OpID: opID, Act: first.Act, Lines: []store.ReceiptLine{}}
-	for i := len(lines) - 1; i >= 0; i-- {
-		l := lines[i]
-		rc.Lines = append(rc.Lines, store.ReceiptLine{Seq: l.Seq, Tag: l.Tag, Part: l.Part, Qty: l.Qty, From: l.From, To: l.To})
-	}
-	return doneView(opID, linesSaid(rc), first.Act != ledger.Reverse), true, nil
+	return doneView(opID, rc.Says, rc.Act != ledger.Reverse), true, nil
 }
 
 // carryOut books what the plan says.
 func (s *Server) carryOut(ctx context.Context, op store.Op, h hand, p plan) (store.Receipt, error) {
 	switch p.act {
 	case ledger.Issue:
-		return s.store.Issue(ctx, op, store.IssueIn{Picks: p.picks, To: p.to, Job: p.job})
+		return s.store.Issue(ctx, op, store.IssueIn{Picks: p.picks, To: p.to, Job: p.job, Override: p.override, Note: p.note})
+	case store.ActStart:
+		return s.store.StartJob(ctx, op, store.StartIn{Job: p.job, To: p.to, Pieces: h.seen, Partly: p.partly, Override: p.override, Note: p.note})
 	case ledger.Transfer:
 		return s.store.Transfer(ctx, op, store.TransferIn{Picks: p.picks, To: p.to, Job: p.job})
 	case ledger.Return:
@@ -220,12 +263,8 @@ func (s *Server) undo(c echo.Context, op, last string) error {
 		}
 		return s.showHand(c, done)
 	}
-	lines, err := s.store.Lines(ctx, store.LineFilter{Op: last, Limit: 1})
-	if err != nil {
+	if err := s.stillUndoable(ctx, last); err != nil {
 		return err
-	}
-	if len(lines) == 0 || s.store.Now().Sub(lines[0].At.Time) > undoTime {
-		return &refusal{class: errConflict, field: "undo", detail: "the 60 seconds are over; book the opposite act, or ask a manager to reverse it"}
 	}
 	v, _ := actor(c)
 	rc, err := s.store.Reverse(ctx, store.Op{ID: op, Actor: v.id, Device: device(c)}, last, "undone at the window")
@@ -234,4 +273,16 @@ func (s *Server) undo(c echo.Context, op, last string) error {
 	}
 	c.Response().Header().Set("HX-Trigger", "booked")
 	return s.showHand(c, doneView("", rc.Says, false))
+}
+
+// stillUndoable refuses to take back what was booked more than a minute ago.
+func (s *Server) stillUndoable(ctx context.Context, op string) error {
+	rc, ok, err := s.store.Booked(ctx, op)
+	if err != nil {
+		return err
+	}
+	if !ok || s.store.Now().Sub(rc.At) > undoTime {
+		return &refusal{class: errConflict, field: "undo", detail: "the 60 seconds are over; book the opposite act, or ask a manager to reverse it"}
+	}
+	return nil
 }

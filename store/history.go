@@ -224,7 +224,7 @@ func (s *Store) LastOp(ctx context.Context, actor PersonID) (opID string, at Tim
 	return moved.OpID, moved.At, nil
 }
 
-// A JobAct is an act that started or closed a job.
+// A JobAct is an act that planned, started or closed a job.
 type JobAct struct {
 	OpID    string
 	Act     ledger.Act
@@ -232,15 +232,23 @@ type JobAct struct {
 	At      Time
 }
 
-// LastJobAct is the act that brought a job into the state it is in, when that can be undone;
-// ok is false when there is none.
+// LastJobAct is the act that brought a job into the state it is in, LastPlanAct the one that
+// chose or released its stack; ok is false when there is none, or none that can be undone.
 func (s *Store) LastJobAct(ctx context.Context, job JobID) (a JobAct, ok bool, err error) {
-	err = s.read.WithContext(ctx).Raw(`SELECT c.op_id, o.act, o.actor_id, o.at FROM act_changes c JOIN ops o ON o.op_id = c.op_id
-		WHERE c.what = ? AND c.row_id = ? ORDER BY c.id DESC LIMIT 1`, string(chJob), job).Scan(&a).Error
-	if err == nil && a.OpID != "" {
-		var undone int64
-		err = s.read.WithContext(ctx).Raw("SELECT count(*) FROM act_changes WHERE op_id = ? AND undone_op <> ''", a.OpID).Scan(&undone).Error
-		ok = undone == 0 && a.Act != ledger.Reverse
+	return s.lastChange(ctx, "c.what = ? AND c.row_id = ?", string(chJob), job)
+}
+
+// LastPlanAct is the act that chose or released a job's stack; see LastJobAct.
+func (s *Store) LastPlanAct(ctx context.Context, job JobID) (a JobAct, ok bool, err error) {
+	return s.lastChange(ctx, "c.what = ? AND c.row_id IN (SELECT id FROM plans WHERE job_id = ?)", string(chPlan), job)
+}
+
+func (s *Store) lastChange(ctx context.Context, cond string, args ...any) (a JobAct, ok bool, err error) {
+	var row struct {
+		JobAct
+		UndoneOp string
 	}
-	return a, ok, err
+	err = s.read.WithContext(ctx).Raw(`SELECT c.op_id, o.act, o.actor_id, o.at, c.undone_op FROM act_changes c JOIN ops o ON o.op_id = c.op_id
+		WHERE `+cond+` ORDER BY c.id DESC LIMIT 1`, args...).Scan(&row).Error
+	return row.JobAct, err == nil && row.OpID != "" && row.UndoneOp == "" && row.Act != ledger.Reverse, err
 }

@@ -211,8 +211,8 @@ func (l *KitLine) less(n int64) {
 // StartJob issues every thing of a job's kit from its drawer and sets the job running, in one
 // act: of the chosen stack, or, where none is chosen, of the one whose pieces were seen, which
 // is planned by it. What the job has, and what stands in its turret, stays and is counted with
-// it. Something that is not there is ErrShort and names every gap with who has it and when;
-// with Partly what is there is issued. ErrConflict: it is another stack by now than was seen.
+// it. Something that is not there is ErrShort, or ErrPromised where other jobs were promised all
+// that lacks, and names every gap with who has it and when; with Partly what is there is issued. ErrConflict: it is another stack by now than was seen.
 func (s *Store) StartJob(ctx context.Context, o Op, in StartIn) (Receipt, error) {
 	r, seen, no := s.toStart(ctx, in)
 	return s.op(ctx, o, ActStart, in, func(e *entry) error {
@@ -379,7 +379,11 @@ func (p *Picking) short(job *Job) error {
 		}
 		gaps = append(gaps, gap)
 	}
-	return refuse(ErrShort, "kit", "%d of %d things of %s are there; not there: %s. Nothing was issued", p.There, len(p.Lines), job.Code, strings.Join(gaps, "; "))
+	class := ErrShort
+	if !slices.ContainsFunc(p.Gaps, func(l KitLine) bool { return l.State != KitWanted }) {
+		class = ErrPromised // all of it is there, and could be taken with a reason
+	}
+	return refuse(class, "kit", "%d of %d things of %s are there; not there: %s. Nothing was issued", p.There, len(p.Lines), job.Code, strings.Join(gaps, "; "))
 }
 
 // takeWanted takes what is promised to other jobs all the same; each is on record with the reason.

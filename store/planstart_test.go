@@ -303,7 +303,7 @@ func TestStartLeavesWhatIsPromised(t *testing.T) {
 		soon := b.planned(b.job("J-1", "2026-03-17", "2026-03-20"))
 		head := b.item("HED", 0)
 		_, err := s.StartJob(ctx, op(s.gate), StartIn{Job: late.ID}) // today already, when J-1 has the head on its days
-		if !errors.Is(err, ErrShort) || !strings.Contains(err.Error(), "head HED "+head.Tag+" is promised to J-1 from 2026-03-17 until 2026-03-20, back or free on 2026-03-21") {
+		if !errors.Is(err, ErrPromised) || !strings.Contains(err.Error(), "head HED "+head.Tag+" is promised to J-1 from 2026-03-17 until 2026-03-20, back or free on 2026-03-21") {
 			t.Fatalf("over a promise: %v", err)
 		}
 		if _, err := s.StartJob(ctx, op(s.op1), StartIn{Job: late.ID, Override: "now"}); !errors.Is(err, ErrForbidden) {

@@ -73,6 +73,8 @@ const (
 	PlanJobs      Right = "plan"           // choose a job's stack, release it, close the job
 	EditJobs      Right = "edit jobs"      // make and change jobs
 	RemarkStacks  Right = "remark"         // keep a setter's words with a stack
+	StartJobs     Right = "start jobs"     // issue a job's kit and set it running; own: at his machine, as it is planned
+	TakePromised  Right = "take promised"  // take what is promised to another job, with a reason
 )
 
 // Rights of labels.
@@ -109,6 +111,8 @@ var Table = map[Right]map[Role]Reach{
 	PlanJobs:      row(No, No, Any, Any, No),
 	EditJobs:      row(No, No, No, Any, No),
 	RemarkStacks:  row(No, Any, Any, Any, No),
+	StartJobs:     row(No, Own, Any, Any, No),
+	TakePromised:  row(No, No, Any, Any, No),
 
 	PrintLabels: row(No, No, Any, Any, No),
 	MakeBadges:  row(No, No, No, No, Any),
