@@ -90,6 +90,7 @@ func (s *Server) table() []route {
 		{get, "/regrind", access.KeepParts, s.regrindPage},
 		{post, "/regrind", access.KeepParts, s.regrind},
 		{get, "/pieces/:tag", access.SeeShop, s.piecePage},
+		{post, "/pieces/:tag/wear", access.KeepParts, form(s.setWear)},
 		{get, "/pieces/:tag/label.svg", access.SeeShop, s.labelSVG},
 		{get, "/pieces/:tag/label.pdf", access.SeeShop, s.labelPDF},
 		{get, "/places/:code", access.SeeShop, s.placePage},
