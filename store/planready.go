@@ -88,6 +88,9 @@ func (s *Store) checkAll(ctx context.Context, jobs []Job) ([]Ready, error) {
 			view := own[j.ID]
 			r.Plan, r.Has = view.plan, len(view.held)
 			r.Verdict, r.Err = s.checkOwn(db, shelf, view, r.Request)
+			if r.Err == nil && len(jobs) == 1 && len(view.held) == 0 { // for a person: the other way of the coolant too
+				shelf.OtherRoute(r.Request, &r.Verdict)
+			}
 			if r.Err == nil {
 				r.choose(view)
 			}

@@ -170,6 +170,7 @@ func (c *Case) Check() (Verdict, error) {
 	v, err := s.Check(c.Request)
 	if err == nil {
 		s.Easier(c.Request, &v)
+		s.OtherRoute(c.Request, &v)
 	}
 	return v, err
 }

@@ -50,6 +50,27 @@ func (s *Shelf) Check(r Request) (Verdict, error) {
 	return v, nil
 }
 
+// OtherRoute adds to a buildable verdict the best stack whose coolant goes the other way,
+// through the bore or by hose, when all its stacks go one way: a person may want the other, for
+// its pressure or to spare a seal. It stands last, in place of the last when there are K, and
+// costs about one more check: it is for a verdict that a person reads.
+func (s *Shelf) OtherRoute(r Request, v *Verdict) {
+	if !v.Buildable || !r.Coolant || r.Station.CoolantPort == "" || r.Validate() != nil ||
+		slices.ContainsFunc(v.Stacks, func(st Stack) bool { return st.Route.Kind != v.Stacks[0].Route.Kind }) {
+		return
+	}
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	q := newSearch(s, &r, modeStrict, 1)
+	q.only = byLine
+	if v.Stacks[0].Route.Kind == byLine {
+		q.only = byBore
+	}
+	if other := q.run(); len(other) > 0 {
+		v.Stacks = append(v.Stacks[:min(len(v.Stacks), K-1)], q.stack(&other[0]))
+	}
+}
+
 // explain finds the nearest stack of owned parts and says what stops it.
 func (s *Shelf) explain(r *Request, v *Verdict) {
 	q := newSearch(s, r, modeNearest, K)

@@ -5,6 +5,12 @@ import (
 	"slices"
 )
 
+// The ways of the coolant.
+const (
+	byBore = "through" // through the holder's bore and the bar's rear
+	byLine = "line"    // from the station's outlet by hose
+)
+
 // A line is a chain of hoses and fittings in a row.
 type line struct {
 	p    [maxLine]*cand

@@ -93,10 +93,10 @@ func (q *search) bound(p *offer, r *rec, t thinned, cost int) bool {
 	case t.cp < q.need-deadband:
 		return false
 	default:
-		if t.through {
+		if t.through && q.only != byLine {
 			try(true, 0)
 		}
-		if t.inlets && q.req.Station.CoolantPort != "" {
+		if t.inlets && q.only != byBore && q.req.Station.CoolantPort != "" {
 			try(false, 1)
 		}
 	}

@@ -23,7 +23,7 @@ func (q *search) missing(x *found) []Missing {
 	}
 	b := x.bar.rec
 	d := x.d
-	through, cooled := x.route == "through", x.route != ""
+	through, cooled := x.route == byBore, x.route != ""
 	// What holds the bar, or the sleeve around it: the holder, or the last adapter in it.
 	var holds, sleeve *cand
 	for _, c := range x.rear.p[:x.rear.n] {

@@ -59,6 +59,7 @@ type search struct {
 	slack   int // and of that, what does not go to the bar
 	best    []found
 	seen    map[string]int
+	only    string              // the one coolant route wanted, "": any
 	whole   bool                // for tests: look at all parts of a class
 	evals   int                 // combinations looked at, for tests of the search's own cost
 	filled  map[string]*Missing // what does for the missing parts looked up so far
@@ -532,13 +533,16 @@ func (q *search) cool(x found) {
 	body := min(b.cp, x.front.cp) // 0 when one is not recorded
 	open := b.part.Coolant && x.front.cool
 	anyRoute := false
-	if open && b.throughs && x.rear.cool {
+	if open && b.throughs && x.rear.cool && q.only != byLine {
 		anyRoute = true
 		y := x
-		y.route, y.cp = "through", min(body, x.rear.cp)
+		y.route, y.cp = byBore, min(body, x.rear.cp)
 		if q.pressure(y) {
 			return // a hose where the bore does it only adds parts
 		}
+	}
+	if q.only == byBore {
+		return
 	}
 	if open && len(b.inlets) > 0 && body >= q.need-deadband || open && q.mode == modeNearest {
 		for _, inlet := range b.inlets {
@@ -546,7 +550,7 @@ func (q *search) cool(x found) {
 				ln := &q.linesTo(inlet)[i]
 				anyRoute = true
 				y := x
-				y.route, y.line, y.cp = "line", ln, min(body, ln.cp)
+				y.route, y.line, y.cp = byLine, ln, min(body, ln.cp)
 				y.cost, y.n, y.bits = x.cost+ln.cost, x.n+ln.n, x.bits|ln.bits
 				q.pressure(y)
 			}

@@ -12,11 +12,13 @@ type Code string
 // A Verdict answers a Request.
 type Verdict struct {
 	Buildable bool
-	Stacks    []Stack  // best first, at most K; empty when not buildable
-	Options   []Option // ways to make it buildable, cheapest or soonest first; empty when buildable
-	Reasons   []Reason // what stops the nearest stack; empty when buildable
-	Worse     []Worse  // answers to an easier question, with what changes
-	Misses    []Miss   // parts that nearly fit, nearest first
+	// Stacks are the best first, at most K, empty when not buildable. The last may be there for
+	// its coolant route alone: see OtherRoute.
+	Stacks  []Stack
+	Options []Option // ways to make it buildable, cheapest or soonest first; empty when buildable
+	Reasons []Reason // what stops the nearest stack; empty when buildable
+	Worse   []Worse  // answers to an easier question, with what changes
+	Misses  []Miss   // parts that nearly fit, nearest first
 	// Nearest is the first option's stack with its missing parts in place, nil when there is
 	// none or the request is buildable.
 	Nearest     *Stack
