@@ -17,6 +17,13 @@ type partIn struct {
 	MakerCode   string            `json:"maker_code"`
 	Grade       string            `json:"grade"`
 	Note        string            `json:"note"`
+	Home        string            `json:"home"`
+	Supplier    string            `json:"supplier"`
+	Price       string            `json:"price"`
+	Currency    string            `json:"currency"`
+	LeadDays    typed             `json:"lead_days"`
+	Pack        typed             `json:"pack"`
+	MinOrder    typed             `json:"min_order"`
 	Values      map[string]string `json:"values"`
 	ByMaker     []string          `json:"by_maker"`
 	Confirmed   bool              `json:"confirmed"`
@@ -36,7 +43,8 @@ func (s *Server) addPart(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	e := store.PartEntry{Kind: in.Kind, Code: in.Code, Name: in.Name, Designation: in.Designation, Maker: in.Maker, MakerCode: in.MakerCode, Grade: in.Grade, Note: in.Note, Values: in.Values, ByMaker: in.ByMaker}
+	e := store.PartEntry{Kind: in.Kind, Code: in.Code, Name: in.Name, Designation: in.Designation, Maker: in.Maker, MakerCode: in.MakerCode, Grade: in.Grade, Note: in.Note,
+		Home: in.Home, Supplier: in.Supplier, Price: in.Price, Currency: in.Currency, LeadDays: string(in.LeadDays), Pack: string(in.Pack), MinOrder: string(in.MinOrder), Values: in.Values, ByMaker: in.ByMaker}
 	v, _ := actor(c)
 	p, err := s.enter(c, v.id, e, in.Confirmed)
 	if err != nil {

@@ -60,7 +60,7 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 	must(t, err)
 	c := sh.program("mads")
 	bar, lot := sh.tags("BAR-40-470")[0], sh.tags("INS-D11-08")[0]
-	merge := newOp()
+	merge, change := newOp(), newOp()
 	issue, key := map[string]any{"act": "issue", "to": "ivo", "job": "J-1", "due": "2026-11-30", "lines": []any{map[string]any{"tag": bar}}}, newOp()
 	plan := newOp()
 	for _, tt := range []struct {
@@ -76,6 +76,19 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 		{"POST", "/api/v1/parts", "", map[string]any{"kind": "insert", "code": "I-10", "designation": "CNMG 120408"}, 409},
 		{"POST", "/api/v1/parts", "", map[string]any{"kind": "insert", "code": "I-10", "designation": "CNMG 120408", "confirmed": true}, 201},
 		{"POST", "/api/v1/parts", "", map[string]any{"kind": "sleeve", "code": "S-9", "values": map[string]any{"DCONMS": "50"}}, 422},
+		{"POST", "/api/v1/parts", "", map[string]any{"kind": "insert", "code": "I-20", "designation": "WNMG 080408", "home": "B1-2", "pack": 10}, 201},
+		{"PATCH", "/api/v1/parts/I-20", change, map[string]any{"version": 1, "grade": "K8", "lead_days": 7, "price": "7.20", "currency": "EUR", "values": map[string]any{"RE": "0.79 mm", "S": nil}}, 201},
+		{"PATCH", "/api/v1/parts/I-20", change, map[string]any{"version": 1, "grade": "K8", "lead_days": 7, "price": "7.20", "currency": "EUR", "values": map[string]any{"RE": "0.79 mm", "S": nil}}, 201},
+		{"PATCH", "/api/v1/parts/I-20", newOp(), map[string]any{"version": 1, "note": "x"}, 412},
+		{"PATCH", "/api/v1/parts/I-20", newOp(), map[string]any{"version": 1, "over": 2, "note": "x"}, 201},
+		{"PATCH", "/api/v1/parts/I-20", newOp(), map[string]any{"version": 3, "values": map[string]any{"IC": "12.7"}}, 422},
+		{"PATCH", "/api/v1/parts/I-20", newOp(), map[string]any{"grade": "K9"}, 422},
+		{"PATCH", "/api/v1/parts/HED-40R", newOp(), map[string]any{"version": 1, "values": map[string]any{"CCMS": "H32"}}, 409},
+		{"GET", "/api/v1/parts/I-20/changes", "", nil, 200},
+		{"POST", "/api/v1/parts/I-20/changes/" + change + "/reversal", newOp(), map[string]any{}, 412},
+		{"POST", "/api/v1/parts/I-20/retirement", newOp(), map[string]any{"retired": true, "reason": "bought no more"}, 201},
+		{"POST", "/api/v1/parts/I-20/retirement", newOp(), map[string]any{"retired": false}, 201},
+		{"POST", "/api/v1/parts/BAR-40-470/retirement", newOp(), map[string]any{"retired": true}, 412},
 		{"POST", "/api/v1/parts/files", "", map[string]any{"csv": "code,kind,designation\nI-11,insert,SNMG 120408\nI-12,insert,XX\n"}, 200},
 		{"GET", "/api/v1/designations?text=A25T-SCLCR+09", "", nil, 200},
 		{"GET", "/api/v1/designations?text=CXMG&kind=insert", "", nil, 422},

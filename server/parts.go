@@ -61,7 +61,12 @@ func (s *Server) searchPage(c echo.Context) error {
 			return err
 		}
 	}
-	v.Nothing = len(v.Items)+len(v.Parts)+len(v.Jobs)+len(v.Places)+len(v.People) == 0
+	if len(v.Parts) == 0 {
+		if p, err := s.store.PartByCode(ctx, strings.ToUpper(q)); err == nil && !p.RetiredAt.IsZero() {
+			v.Retired = &hitRow{Href: "/parts/" + pathOf(p.Code), Code: p.Code, Name: p.Name}
+		}
+	}
+	v.Nothing = len(v.Items)+len(v.Parts)+len(v.Jobs)+len(v.Places)+len(v.People) == 0 && v.Retired == nil
 	if v.Nothing || noneFree(found) {
 		part := store.PartID(0)
 		if len(found) > 0 {
@@ -216,7 +221,20 @@ func (s *Server) names(c echo.Context, p store.Part, v *partPage) error {
 	}
 	who, _ := actor(c)
 	v.MayKeep, v.MayMerge = mayKeep(who.role), access.Of(who.role, access.MergeParts) != access.No
-	v.Op, v.MergeHref, v.CodeHref = newOp(), "/parts/"+pathOf(p.Code)+"/merge", "/codes"
+	v.Op, v.MergeHref, v.CodeHref, v.EditHref = newOp(), "/parts/"+pathOf(p.Code)+"/merge", "/codes", "/parts/"+pathOf(p.Code)+"/edit"
+	if !p.RetiredAt.IsZero() {
+		v.Retired = clock(p.RetiredAt.Time)
+	}
+	if holdersFor(c).all {
+		changes, err := s.store.PartChanges(ctx, p.ID, 20)
+		if err != nil {
+			return err
+		}
+		for i, x := range changes {
+			v.Changes = append(v.Changes, changeRow{OpID: x.OpID, When: clock(x.At.Time), By: x.By, How: x.How, Said: x.Said,
+				Last: i == 0 && v.MayKeep && x.Version == p.Version && (x.How == "changed" || x.How == "taken back")})
+		}
+	}
 	if v.MayKeep && (p.Kind == "insert" || p.Kind == "bar") {
 		v.RegrindHref = "/regrind"
 	}

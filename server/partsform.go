@@ -18,7 +18,8 @@ import (
 // mayKeep says whether a role enters parts.
 func mayKeep(role access.Role) bool { return access.Of(role, access.KeepParts) != access.No }
 
-// partNewPage enters a part from its name: first kind and name, then what the name left open.
+// partNewPage is the form of a part: of a new one first kind and name, then what the name left
+// open; of one on record every value as it stands.
 type partNewPage struct {
 	Kinds       []choice
 	Kind        string
@@ -28,49 +29,87 @@ type partNewPage struct {
 	Error       string // the name is refused
 	Meant       []hitRow
 	Notes       []string
-	Code        string // proposed
-	Insert      bool
+	Plain       []plainView
 	Fields      []fieldView
+
+	Edit, Op string // code of the part to change, and the op id of the change
+	Version  int
+	Href     string // where the form goes
+}
+
+// A plainView is a value every kind has.
+type plainView struct {
+	Key, Label, Value, Help, Class string
+	Must                           bool
 }
 
 // A fieldView is one value with its help: what the symbol means, and what the name says.
 type fieldView struct {
-	Symbol, Label, Value, Help, Ask, Origin string
-	Choices                                 []choice
+	Symbol, Label, Value, Help, Ask, Origin, Told string
+	Choices                                       []choice
+	Maker                                         bool
 }
 
 // newPartPage is the form: GET /parts/new?kind=&designation=.
 func (s *Server) newPartPage(c echo.Context) error {
-	v := partNewPage{Kind: c.QueryParam("kind"), Designation: strings.TrimSpace(c.QueryParam("designation"))}
+	v := partNewPage{Kind: c.QueryParam("kind"), Designation: strings.TrimSpace(c.QueryParam("designation")), Href: "/parts"}
 	for field, text := range map[string]string{"kind": v.Kind, "designation": v.Designation} {
 		if err := readable(field, text); err != nil {
 			return err
 		}
 	}
-	v.Insert = v.Kind == "insert"
 	for _, k := range store.PartKinds() {
 		v.Kinds = append(v.Kinds, choice{k, k, k == v.Kind})
 	}
-	fields := store.PartFields(v.Kind)
-	if fields == nil {
+	if store.PartFields(v.Kind) == nil {
 		return s.page(c, http.StatusOK, "partnew", "New part", v)
 	}
+	told, err := v.read("/parts/new?kind=" + v.Kind + "&designation=")
+	if err != nil || v.Error != "" {
+		if err == nil {
+			err = s.page(c, http.StatusOK, "partnew", "New part", v)
+		}
+		return err
+	}
+	v.fill(store.PartEntry{Kind: v.Kind, Code: proposed(v.Kind, cmp.Or(told.Canonical, v.Designation))}, told, nil)
+	return s.page(c, http.StatusOK, "partnew", "New part", v)
+}
+
+// read reads the name; a refused one is told on the page with what was likely meant.
+func (v *partNewPage) read(again string) (store.Told, error) {
 	told, err := store.FromDesignation(v.Kind, v.Designation)
 	if r, ok := errors.AsType[*standard.Refusal](err); ok {
 		v.Error = sentence(r.Error())
 		for _, m := range r.Meant {
-			v.Meant = append(v.Meant, hitRow{Href: "/parts/new?kind=" + v.Kind + "&designation=" + pathOf(m), Code: m})
+			v.Meant = append(v.Meant, hitRow{Href: again + pathOf(m), Code: m})
 		}
-		return s.page(c, http.StatusOK, "partnew", "New part", v)
+		return told, nil
 	} else if err != nil {
-		return err
+		return told, err
 	}
 	v.Asked, v.Canonical, v.Notes = true, told.Canonical, told.Notes
-	v.Code = proposed(v.Kind, cmp.Or(told.Canonical, v.Designation))
-	for _, f := range fields {
-		v.Fields = append(v.Fields, valueField(f, told))
+	return told, nil
+}
+
+// fill lays out every field of the kind, with the values of an entry; origins say where a value
+// on record comes from.
+func (v *partNewPage) fill(e store.PartEntry, told store.Told, origin map[string]string) {
+	for _, p := range store.PlainFields() {
+		if p.Key == "kind" || p.Key == "designation" || p.Key == "grade" && e.Kind != "insert" {
+			continue
+		}
+		w := plainView{Key: p.Key, Label: p.Label, Value: *p.In(&e), Help: p.Help, Must: p.Key == "code"}
+		switch p.Key {
+		case "code", "home", "supplier":
+			w.Class = "code"
+		case "price", "currency", "lead_days", "pack", "min_order":
+			w.Class = "few"
+		}
+		v.Plain = append(v.Plain, w)
 	}
-	return s.page(c, http.StatusOK, "partnew", "New part", v)
+	for _, f := range store.PartFields(e.Kind) {
+		v.Fields = append(v.Fields, valueField(f, e, told, origin))
+	}
 }
 
 // proposed is a code made of the name; a person may write another.
@@ -91,8 +130,9 @@ func proposed(kind, name string) string {
 	return front + "-" + strings.Trim(b.String(), "-")
 }
 
-func valueField(f store.PartField, told store.Told) fieldView {
-	v := fieldView{Symbol: f.Symbol, Label: strings.ReplaceAll(f.Symbol, "_", " ")}
+// valueField is one field: the value on record with its origin, else what the name says.
+func valueField(f store.PartField, e store.PartEntry, told store.Told, origin map[string]string) fieldView {
+	v := fieldView{Symbol: f.Symbol, Label: strings.ReplaceAll(f.Symbol, "_", " "), Value: e.Values[f.Symbol], Origin: origins[origin[f.Symbol]], Maker: slices.Contains(e.ByMaker, f.Symbol)}
 	if sym, ok := standard.SymbolOf(f.Symbol); ok {
 		v.Label, v.Help = f.Symbol+", "+sym.Name, sym.Definition
 	} else if f.Plain != "" {
@@ -111,13 +151,21 @@ func valueField(f store.PartField, told store.Told) fieldView {
 			v.Choices = append(v.Choices, choice{c, strings.ReplaceAll(c, "_", " "), false})
 		}
 	}
+	says := ""
 	for _, x := range told.Facts {
 		if x.Symbol == f.Symbol {
-			v.Value, v.Origin = x.Entered, "from the designation"
+			says = x.Entered
 		}
 	}
 	if f.Symbol == "edges" && told.Edges > 0 {
-		v.Value, v.Origin = fmt.Sprint(told.Edges), "from the designation"
+		says = fmt.Sprint(told.Edges)
+	}
+	switch {
+	case says == "":
+	case v.Value == "" && origin == nil: // a name just read fills what it says
+		v.Value, v.Origin = says, origins[store.ByDesignation]
+	case v.Value == "" || v.Origin != origins[store.ByDesignation]:
+		v.Told = "the name says " + says
 	}
 	for i := range v.Choices {
 		v.Choices[i].Here = strings.EqualFold(v.Choices[i].Value, v.Value)
@@ -132,11 +180,43 @@ func valueField(f store.PartField, told store.Told) fieldView {
 
 // A doublesView names what the shop has already, before a person saves it all the same.
 type doublesView struct {
-	Of    []doubleRow
-	Notes []string
+	Of     []doubleRow
+	Passed []hiddenView // what was answered before
 }
 
+// A hiddenView is a field that a form carries on.
+type hiddenView struct{ Name, Value string }
+
 type doubleRow struct{ Href, Code, Name, Why, At, OnHand, Free string }
+
+// entryOf reads a form of a part: its own values, and beside them only what extras names.
+func entryOf(in map[string]string, extras ...string) (e store.PartEntry, more map[string]string, err error) {
+	e.Values, more = map[string]string{}, map[string]string{}
+	plain := map[string]*string{}
+	for _, p := range store.PlainFields() {
+		plain[p.Key] = p.In(&e)
+	}
+	for k, t := range in {
+		if err := readable(k, t); err != nil {
+			return e, more, err
+		}
+		if to, ok := plain[k]; ok {
+			*to = t
+		} else if sym, ok := strings.CutPrefix(k, "maker:"); ok {
+			if t != "" {
+				e.ByMaker = append(e.ByMaker, sym)
+			}
+		} else if sym, ok := strings.CutPrefix(k, "v:"); ok {
+			e.Values[sym] = t
+		} else if slices.Contains(extras, k) {
+			more[k] = t
+		} else {
+			return e, more, unreadable("unknown_field", k, "%q is not known here", k)
+		}
+	}
+	slices.Sort(e.ByMaker)
+	return e, more, nil
+}
 
 // newPart saves the form: POST /parts. What looks like a double is shown and saved only when
 // the form comes again with confirmed.
@@ -145,30 +225,12 @@ func (s *Server) newPart(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	e := store.PartEntry{Values: map[string]string{}}
-	plain := map[string]*string{"kind": &e.Kind, "code": &e.Code, "name": &e.Name, "designation": &e.Designation, "maker": &e.Maker, "maker_code": &e.MakerCode, "grade": &e.Grade, "note": &e.Note}
-	confirmed := false
-	for k, t := range in {
-		if err := readable(k, t); err != nil {
-			return err
-		}
-		if to, ok := plain[k]; ok {
-			*to = t
-		} else if sym, ok := strings.CutPrefix(k, "maker:"); ok {
-			if t != "" {
-				e.ByMaker = append(e.ByMaker, sym)
-			}
-		} else if k == "confirmed" {
-			confirmed = t == "yes"
-		} else if sym, ok := strings.CutPrefix(k, "v:"); ok {
-			e.Values[sym] = t
-		} else {
-			return &refusal{class: errMalformed, field: k, detail: fmt.Sprintf("%q is not known here", k)}
-		}
+	e, more, err := entryOf(in, "confirmed")
+	if err != nil {
+		return err
 	}
-	slices.Sort(e.ByMaker)
 	v, _ := actor(c)
-	p, err := s.enter(c, v.id, e, confirmed)
+	p, err := s.enter(c, v.id, e, more["confirmed"] == "yes")
 	if d, ok := errors.AsType[*store.Double](err); ok {
 		return s.render(c, http.StatusConflict, "partnew", "doubles", doublesOf(d))
 	}
@@ -180,11 +242,12 @@ func (s *Server) newPart(c echo.Context) error {
 }
 
 func (s *Server) enter(c echo.Context, actor store.PersonID, e store.PartEntry, confirmed bool) (store.Part, error) {
-	f, err := store.Fill(e)
+	ctx := c.Request().Context()
+	f, err := s.store.FillPart(ctx, e)
 	if err != nil {
 		return store.Part{}, err
 	}
-	return s.store.EnterPart(c.Request().Context(), actor, f, confirmed)
+	return s.store.EnterPart(ctx, actor, f, confirmed)
 }
 
 func doublesOf(d *store.Double) doublesView {

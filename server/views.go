@@ -106,6 +106,7 @@ type searchPage struct {
 	Places  []hitRow
 	People  []hitRow
 	Nothing bool
+	Retired *hitRow // a part of that code is out of use
 
 	MayKeep    bool // may enter what was not found
 	ShowMissed bool
@@ -143,6 +144,11 @@ type partPage struct {
 	MayKeep, MayMerge                    bool
 	Op, MergeHref, CodeHref, RegrindHref string
 	LabelPrint                           string // address where its labels are printed
+
+	Retired  string // since when it is out of use; empty: it is in use
+	EditHref string
+	Changes  []changeRow // what people changed of the record, newest first
+	Mates    []matesView
 }
 
 // A valueRow is one value of a part.

@@ -57,6 +57,25 @@ func (s *Store) EntryOf(ctx context.Context, id PartID) (PartEntry, Part, error)
 	return e, st.Part, err
 }
 
+// EntryAt is a part as the form showed it at a version; where that can no longer be told, as it
+// shows it now.
+func (s *Store) EntryAt(ctx context.Context, id PartID, version int) (PartEntry, Part, error) {
+	db := s.read.WithContext(ctx)
+	st, err := stateOf(db, id)
+	if err != nil {
+		return PartEntry{}, st.Part, err
+	}
+	if st.Part.Version == version {
+		e, err := entryOf(db, st)
+		return e, st.Part, err
+	}
+	c, err := since(db, st, version)
+	if err != nil {
+		return PartEntry{}, st.Part, err
+	}
+	return c.Was, st.Part, nil
+}
+
 func entryOf(db *gorm.DB, st partState) (PartEntry, error) {
 	p := st.Part
 	e := PartEntry{Kind: p.Kind, Code: p.Code, Name: p.Name, Designation: p.Designation, Maker: p.Maker, MakerCode: p.MakerCode, Grade: p.Grade, Note: p.Note,
