@@ -10,7 +10,6 @@ import (
 
 	"github.com/labstack/echo/v4"
 
-	"brasspeg/server/access"
 	"brasspeg/store"
 	"brasspeg/store/stack"
 )
@@ -21,79 +20,6 @@ var (
 	stateMissing = stateView{"cannot be built", "◇", "no"}
 	stateUnread  = stateView{"request not readable", "△", "no"}
 )
-
-// jobsPage lists the planned jobs with whether each can be built: GET /jobs.
-func (s *Server) jobsPage(c echo.Context) error {
-	ctx := c.Request().Context()
-	look, err := s.store.Outlook(ctx)
-	if err != nil {
-		return err
-	}
-	machines, err := s.machineNames(ctx)
-	if err != nil {
-		return err
-	}
-	v := jobsPage{CanEdit: may(c, access.EditJobs)}
-	see := holdersFor(c)
-	can, clash := 0, 0
-	for i := range look.Jobs {
-		r := look.Jobs[i].Ready
-		row := jobRow{
-			Href: "/jobs/" + pathOf(r.Job.Code), Code: r.Job.Code, Name: r.Job.Name,
-			Material: r.Job.Material, Machine: machines[idOf(r.Job.MachineID)],
-			Parts: fmt.Sprint(r.Job.PartsQty - r.Job.PartsDone), Days: shortDays(r.Job.FromDay, r.Job.ToDay),
-		}
-		row.State, row.Says = s.readiness(r, see)
-		if r.Err == nil {
-			row.Bore = boreText(&r.Request)
-			if r.Verdict.Buildable {
-				can++
-			}
-			row.Kit, row.KitSays = kitState(&look.Jobs[i].Kit), kitSays(&look.Jobs[i].Kit, see)
-		}
-		if r.Plan != nil {
-			row.Planned = "Planned, promised until released."
-			if stale := r.Plan.Stale(&r.Job); stale != "" {
-				row.Planned = stale
-			}
-		}
-		for _, cl := range look.Jobs[i].Clashes {
-			row.Clashes = append(row.Clashes, sentence("clash: "+veilName(see, cl.Who).Replace(cl.Says)))
-		}
-		if len(row.Clashes) > 0 {
-			clash++
-		}
-		v.Jobs = append(v.Jobs, row)
-	}
-	for i := range look.Orders {
-		v.Orders = append(v.Orders, orderOf(&look.Orders[i]))
-	}
-	v.Readings = []reading{
-		{"Planned", fmt.Sprint(len(look.Jobs)), "jobs"},
-		{"Can be built", fmt.Sprint(can), ""},
-		{"Cannot", fmt.Sprint(len(look.Jobs) - can), ""},
-		{"Clash with another job", fmt.Sprint(clash), ""},
-	}
-	return s.page(c, http.StatusOK, "jobs", "Jobs", v)
-}
-
-// orderOf says in which order the jobs of a machine move the fewest tools.
-func orderOf(t *store.ToolOrder) turnRow {
-	row := turnRow{Machine: t.Machine, Planned: strings.Join(t.Planned, ", "), Moves: fmt.Sprint(t.Moves), Better: strings.Join(t.Better, ", "), Saves: fmt.Sprint(t.Saves())}
-	if t.Saves() == 0 {
-		row.Better = "as planned"
-	}
-	for i, stay := range t.Stays {
-		says := t.Better[i] + " to " + t.Better[i+1] + ": "
-		if len(stay) == 0 {
-			says += "nothing stays"
-		} else {
-			says += strings.Join(stay, ", ") + " can stay"
-		}
-		row.Stays = append(row.Stays, says)
-	}
-	return row
-}
 
 func idOf[T ~int64](p *T) T {
 	if p == nil {

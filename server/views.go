@@ -19,29 +19,6 @@ type reading struct{ Name, Value, Unit string }
 // A factView is one line of a list of facts.
 type factView struct{ Name, Value, Unit, Href string }
 
-// jobsPage lists the planned jobs with whether each can be built.
-type jobsPage struct {
-	Readings []reading
-	Jobs     []jobRow
-	Orders   []turnRow
-	CanEdit  bool
-}
-
-// A turnRow is the order of a machine's jobs that moves the fewest tools.
-type turnRow struct {
-	Machine, Planned, Moves, Better, Saves string
-	Stays                                  []string
-}
-
-type jobRow struct {
-	Href, Code, Name, Bore, Material, Machine, Parts, Days string
-	State                                                  stateView
-	Says                                                   string
-	Kit                                                    stateView
-	KitSays, Planned                                       string
-	Clashes                                                []string
-}
-
 // jobPage is one job and the verdict on its stack.
 type jobPage struct {
 	Code, Name    string

@@ -222,6 +222,12 @@ func (s *Store) Jobs(ctx context.Context, states ...string) ([]Job, error) {
 	return out, q.Order("from_day, code").Limit(1000).Find(&out).Error
 }
 
+// EndedJobs lists the jobs that are done or closed, the newest first.
+func (s *Store) EndedJobs(ctx context.Context) ([]Job, error) {
+	var out []Job
+	return out, s.read.WithContext(ctx).Where("state IN ?", []string{"done", "closed"}).Order("to_day DESC, code DESC").Limit(1000).Find(&out).Error
+}
+
 // A ReserveIn promises picks to a job for its days, or for the days given.
 type ReserveIn struct {
 	Job      JobID

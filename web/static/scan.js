@@ -108,5 +108,6 @@ document.addEventListener("submit", (e) => {
 });
 document.addEventListener("htmx:afterSwap", settle);
 
-listen(onScan);
+// On the Window Enter alone means yes to what it says comes next.
+listen(onScan, () => { if (hand()?.dataset.held) enqueue(""); });
 settle();

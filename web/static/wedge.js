@@ -6,6 +6,8 @@
 
 export const GAP = 80;          // ms between two keys of one scan, at most
 const SHORTEST = 6;             // keys; shorter bursts are a person's
+const ALONE = 700;              // ms without a key before an Enter that stands alone: the Enter
+                                // of a scan torn apart by a busy machine must not say yes
 
 const plain = { Minus: "-", Period: ".", Slash: "/", Space: " ", NumpadSubtract: "-", NumpadDivide: "/", NumpadDecimal: "." };
 const shifted = { Semicolon: ":", Minus: "_", Digit5: "%", Equal: "+" };
@@ -24,9 +26,12 @@ const isScan = (text) => text.length >= SHORTEST && /[^0-9]/.test(text);
 
 const editable = (el) => el instanceof HTMLInputElement || el instanceof HTMLTextAreaElement;
 
-// listen calls onScan(text) for every scan in the document.
-export function listen(onScan) {
-	let scanned = "", typed = "", last = 0, timer = 0, field = null;
+const pressable = (el) => el instanceof HTMLButtonElement || el instanceof HTMLAnchorElement || el instanceof HTMLSelectElement;
+
+// listen calls onScan(text) for every scan in the document, and onEnter for an Enter that
+// stands alone: no scan and no typing before it, and nothing focused that it would press.
+export function listen(onScan, onEnter) {
+	let scanned = "", typed = "", last = 0, timer = 0, field = null, pressed = -ALONE;
 
 	function typeIntoField() {
 		if (typed && editable(field)) {
@@ -55,10 +60,16 @@ export function listen(onScan) {
 				const text = scanned;
 				reset();
 				onScan(text);
-			} else typeIntoField();
+			} else {
+				const alone = e.key === "Enter" && !typed && e.timeStamp - pressed > ALONE && !editable(e.target) && !pressable(e.target);
+				typeIntoField();
+				if (alone) onEnter?.();
+			}
 			last = 0;
+			pressed = e.timeStamp;
 			return;
 		}
+		pressed = e.timeStamp;
 		if (e.key.length !== 1) { typeIntoField(); return; }
 		if (!quick && typed) pause();
 		if (e.key === " " && !editable(e.target)) return; // presses a button, scrolls
