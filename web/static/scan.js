@@ -108,6 +108,7 @@ document.addEventListener("submit", (e) => {
 });
 document.addEventListener("htmx:afterSwap", settle);
 
-// On the Window Enter alone means yes to what it says comes next.
-listen(onScan, () => { if (hand()?.dataset.held) enqueue(""); });
+// On the Window Enter alone means yes to what it says comes next, and what is typed goes into
+// its field, whatever has the focus.
+listen(onScan, () => { if (hand()?.dataset.held) enqueue(""); }, () => hand() && document.getElementById("scan"));
 settle();

@@ -30,15 +30,22 @@ const pressable = (el) => el instanceof HTMLButtonElement || el instanceof HTMLA
 
 // listen calls onScan(text) for every scan in the document, and onEnter for an Enter that
 // stands alone: no scan and no typing before it, and nothing focused that it would press.
-export function listen(onScan, onEnter) {
+// elsewhere is the field for what is typed while no field has the focus, as by a quantity key;
+// Enter behind it sends the field's form.
+export function listen(onScan, onEnter, elsewhere) {
 	let scanned = "", typed = "", last = 0, timer = 0, field = null, pressed = -ALONE;
 
+	// typeIntoField returns the field that was not focused before and is now.
 	function typeIntoField() {
-		if (typed && editable(field)) {
-			field.setRangeText(typed, field.selectionStart, field.selectionEnd, "end");
-			field.dispatchEvent(new Event("input", { bubbles: true }));
+		const other = typed && !editable(field) ? elsewhere?.() : null;
+		const into = other ?? field;
+		if (typed && editable(into)) {
+			other?.focus();
+			into.setRangeText(typed, into.selectionStart, into.selectionEnd, "end");
+			into.dispatchEvent(new Event("input", { bubbles: true }));
 		}
 		reset();
+		return other;
 	}
 	function reset() {
 		clearTimeout(timer);
@@ -62,7 +69,11 @@ export function listen(onScan, onEnter) {
 				onScan(text);
 			} else {
 				const alone = e.key === "Enter" && !typed && e.timeStamp - pressed > ALONE && !editable(e.target) && !pressable(e.target);
-				typeIntoField();
+				const moved = typeIntoField();
+				if (moved && e.key === "Enter") {
+					e.preventDefault();
+					moved.form.requestSubmit();
+				}
 				if (alone) onEnter?.();
 			}
 			last = 0;
