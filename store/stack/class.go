@@ -24,12 +24,15 @@ type class struct {
 // A thinned class is what of it can be among the best stacks, and what the best of it offer.
 type thinned struct {
 	of      []*rec
-	free    bool    // some part is free on any day
-	oal     float64 // longest, mm
-	through bool    // some bar takes coolant from the rear
-	inlets  bool    // some bar has a coolant inlet
-	lsc     float64 // longest grip, mm
-	cp      float64 // best rating of those that pass coolant on, -1 when none does
+	free    bool     // some part is free on any day
+	oal     float64  // longest, mm
+	lengths []Opt    // all there are of bars, mm
+	through bool     // some bar takes coolant from the rear
+	inlets  []string // the coolant inlets that bars have
+	sure    bool     // all are free on any day
+	like    *cand    // one of them, for what they have in common
+	lsc     float64  // longest grip, mm
+	cp      float64  // best rating of those that pass coolant on, -1 when none does
 }
 
 // A classKey is what the parts of a class have in common; a kind uses the fields it needs.
@@ -150,7 +153,7 @@ func (c *class) best() *thinned {
 	if c.key.kind == Hose || c.key.kind == Fitting {
 		most = K + maxLine // a line may already have used some
 	}
-	t := &thinned{cp: -1, oal: -1}
+	t := &thinned{cp: -1, oal: -1, sure: true, like: &cand{rec: c.of[0]}}
 	for _, r := range list {
 		sure, any := 0, 0
 		ease := r.ease()
@@ -173,12 +176,19 @@ func (c *class) best() *thinned {
 			continue
 		}
 		t.of = append(t.of, r)
-		t.free = t.free || ease == 0
+		t.free, t.sure = t.free || ease == 0, t.sure && ease == 0
+		if !slices.Contains(t.lengths, r.part.OAL) {
+			t.lengths = append(t.lengths, r.part.OAL)
+		}
 		t.oal, t.lsc = max(t.oal, r.oal), max(t.lsc, r.lsc)
 		t.through = t.through || r.throughs && r.cools
-		t.inlets = t.inlets || len(r.inlets) > 0 && r.cools
 		if r.cools {
 			t.cp = max(t.cp, r.cp)
+			for _, e := range r.inlets {
+				if !slices.Contains(t.inlets, e) {
+					t.inlets = append(t.inlets, e)
+				}
+			}
 		}
 	}
 	c.thin.Store(t)

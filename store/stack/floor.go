@@ -108,9 +108,9 @@ func (q *search) sleeveSums(d float64) []sum {
 	return out
 }
 
-// floorOf returns the least of the ways behind a bar like r.
-func (q *search) floorOf(r *rec, short, through bool) floor {
-	key := floorKey{rearKey{sizeKey(r.shank), r.ccms, r.damped, r.flat, r.carbide, false}, short, through}
+// floorOf returns the least of the ways behind a bar like r, without a sleeve or with one.
+func (q *search) floorOf(r *rec, sleeved, short, through bool) floor {
+	key := floorKey{rearKey{sizeKey(r.shank), r.ccms, r.damped, r.flat, r.carbide, sleeved}, short, through}
 	if f, ok := q.floors[key]; ok {
 		return f
 	}
@@ -139,7 +139,7 @@ func (q *search) floorOf(r *rec, short, through bool) floor {
 		}
 	}
 	if r.ccms != "" {
-		for _, h := range q.rearsFor(r, false) {
+		for _, h := range q.rearsFor(r, sleeved) {
 			if f := (floor{h.cost, h.warn.count(), h.n}); f.compare(least) < 0 && (!through || h.cool) {
 				least = f
 			}
@@ -147,17 +147,20 @@ func (q *search) floorOf(r *rec, short, through bool) floor {
 		q.floors[key] = least
 		return least
 	}
-	holders := q.holderSums(r.shank)
-	for i := range holders {
-		try(holders[i].cost, holders[i].n, &holders[i], nil)
-	}
-	sleeves := q.sleeveSums(r.shank)
-	for i := range sleeves {
-		s := &sleeves[i]
-		holders := q.holderSums(s.outer)
-		for j := range holders {
-			if h := &holders[j]; !(s.made && h.made) {
-				try(s.cost+h.cost, s.n+h.n, h, s)
+	if !sleeved {
+		holders := q.holderSums(r.shank)
+		for i := range holders {
+			try(holders[i].cost, holders[i].n, &holders[i], nil)
+		}
+	} else {
+		sleeves := q.sleeveSums(r.shank)
+		for i := range sleeves {
+			s := &sleeves[i]
+			holders := q.holderSums(s.outer)
+			for j := range holders {
+				if h := &holders[j]; !(s.made && h.made) {
+					try(s.cost+h.cost, s.n+h.n, h, s)
+				}
 			}
 		}
 	}

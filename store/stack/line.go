@@ -21,7 +21,8 @@ type line struct {
 	open string // the end that is still open
 	hose bool   // has a hose in it
 
-	worse int // chains to the same end that are at least as good
+	worse int   // chains to the same end that are at least as good
+	gap   int32 // modeMissing: what it misses, by number
 }
 
 // lines4 holds what the line search found: ways from the station's outlet forward, and whole
@@ -129,7 +130,7 @@ func (q *search) waysInto(end string) []lineStep {
 			if q.mode != modeNearest && r.cp < q.need-deadband {
 				continue
 			}
-			if c := q.candidate(r); c != nil && c.cost <= q.slack {
+			if c := q.candidate(r); c != nil && (c.cost <= q.slack || q.mode == modeMissing) {
 				all = append(all, lineStep{c, w.leave})
 			}
 		}

@@ -1,17 +1,27 @@
 package stack
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // An offer is the bars of a class, or one invented bar, with the least that any stack on them
-// costs, warns of and is made of.
+// costs, warns of and is made of. The ways without a sleeve and those with one are offered apart:
+// where the first are better than any of the second, the second are not made.
 type offer struct {
-	class *class
-	bar   barCand // of a class: what all its bars have in common
-	cost  int
-	warns int
-	n     int
-	d     float64
-	stiff int
+	class   *class
+	bar     barCand // of a class: what all its bars have in common, and the least cost of one
+	sleeved bool
+	sure    bool     // all its bars are free on any day
+	through bool     // one of them takes coolant from the rear
+	inlets  []string // the inlets they have
+	lengths []Opt    // and their lengths, mm
+	cost    int
+	warns   int
+	n       int
+	d       float64
+	stiff   int
 }
 
 // offers lists the classes of bars that can make a stack, judged by what is known without
@@ -19,92 +29,82 @@ type offer struct {
 func (q *search) offers() []offer {
 	var out []offer
 	for _, sh := range q.s.shapes {
-		like := sh.classes[0].of[0]
 		b := barCand{}
-		q.judgeBar(&b, like)
+		q.judgeBar(&b, sh.classes[0].of[0])
 		if b.bits&^q.global != 0 {
 			continue
 		}
 		for _, c := range sh.classes {
-			if p, ok := q.offer(c, b); ok {
-				out = append(out, p)
+			if b.cost = q.least(c); b.cost < math.MaxInt {
+				t := c.best()
+				b.cand = t.like
+				out = q.offer(out, offer{class: c, bar: b, sure: t.sure && len(q.req.holds) == 0, through: t.through, inlets: t.inlets, lengths: t.lengths}, t.oal, t.cp)
 			}
 		}
 	}
 	if q.mode == modeMissing {
 		q.holeBars(func(c *cand) {
 			b := barCand{cand: c, cost: c.cost}
-			q.judgeBar(&b, c.rec)
-			if b.bits&^q.global != 0 || c.rec.ccws == "" && q.judgeEdge(c.rec) != 0 {
-				return
-			}
-			p := offer{bar: b, d: c.rec.shank, stiff: stiffness(c.rec.part)}
-			if q.bound(&p, c.rec, thinned{oal: inf / 8, through: true, inlets: len(c.rec.inlets) > 0, cp: inf}, c.cost) {
-				out = append(out, p)
+			if q.judgeBar(&b, c.rec); b.bits&^q.global == 0 {
+				out = q.offer(out, offer{bar: b, through: true, inlets: c.rec.inlets}, inf/8, inf)
 			}
 		})
 	}
+	slices.SortFunc(out, func(a, b offer) int {
+		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warns, b.warns), cmp.Compare(a.n, b.n),
+			cmp.Compare(b.d, a.d), cmp.Compare(a.bar.set, b.bar.set), cmp.Compare(b.stiff, a.stiff))
+	})
 	return out
 }
 
-// offer bounds the stacks on the bars of a class.
-func (q *search) offer(c *class, b barCand) (offer, bool) {
-	like := c.of[0]
-	if like.ccws == "" && q.judgeEdge(like) != 0 {
-		return offer{}, false
-	}
-	p := offer{class: c, bar: b, d: like.shank, stiff: stiffness(like.part)}
-	t := c.best()
-	cost := q.least(c)
-	if cost == math.MaxInt {
-		return offer{}, false
-	}
-	ok := q.bound(&p, like, *t, cost)
-	return p, ok
-}
-
-// bound works out the least cost, warnings and parts of a stack on bars like r, the best of
-// which have t; false when there is none.
-func (q *search) bound(p *offer, r *rec, t thinned, cost int) bool {
+// offer adds what p offers, of its bars the longest and the best rated known: at most once
+// without a sleeve and once with one, nothing when no stack can be made.
+func (q *search) offer(out []offer, p offer, oal, cp float64) []offer {
+	r := p.bar.rec
 	f, ok := q.frontFloor(r.ccws)
-	if !ok {
-		return false
+	if !ok || r.ccws == "" && q.judgeEdge(r) != 0 || q.req.Coolant && cp < q.need-deadband {
+		return out
 	}
+	p.d, p.stiff = r.shank, stiffness(r.part)
 	short := false
 	if r.ccms == "" {
-		left := t.oal + f.reach + q.unitsReach() - p.bar.set
-		if t.oal < 0 || left < minGripD*p.d-deadband {
-			return false
+		left := oal + f.reach + q.unitsReach() - p.bar.set
+		if oal < 0 || left < minGripD*p.d-deadband {
+			return out
 		}
 		short = left < goodGripD*p.d-deadband
 	}
-	least := floor{cost: math.MaxInt}
-	try := func(through bool, n int) {
-		if x := q.floorOf(r, short, through); x.cost != math.MaxInt {
-			x.n += n
-			if x.compare(least) < 0 {
-				least = x
+	least := func(sleeved bool) floor {
+		x := floor{cost: math.MaxInt}
+		if !q.req.Coolant || p.through && q.only != byLine {
+			x = q.floorOf(r, sleeved, short, q.req.Coolant)
+		}
+		if q.req.Coolant && len(p.inlets) > 0 && q.only != byBore && q.req.Station.CoolantPort != "" {
+			y := q.floorOf(r, sleeved, short, false)
+			if y.n++; y.cost < math.MaxInt && y.compare(x) < 0 {
+				x = y
 			}
 		}
+		return x
 	}
-	switch {
-	case !q.req.Coolant:
-		try(false, 0)
-	case t.cp < q.need-deadband:
-		return false
-	default:
-		if t.through && q.only != byLine {
-			try(true, 0)
-		}
-		if t.inlets && q.only != byBore && q.req.Station.CoolantPort != "" {
-			try(false, 1)
+	add := func(x floor) {
+		if x.cost < math.MaxInt {
+			p.cost, p.warns, p.n = p.bar.cost+x.cost+f.cost, p.bar.warn.count()+x.warns+f.warns, 1+x.n+f.n
+			out = append(out, p)
 		}
 	}
-	if least.cost == math.MaxInt {
-		return false
+	bare, sleeved := least(false), least(true)
+	if q.mode == modeBuy { // its bars are looked at one by one
+		if sleeved.compare(bare) < 0 {
+			bare = sleeved
+		}
+		add(bare)
+		return out
 	}
-	p.cost, p.warns, p.n = cost+least.cost+f.cost, p.bar.warn.count()+least.warns+f.warns, 1+least.n+f.n
-	return true
+	add(bare)
+	p.sleeved = true
+	add(sleeved)
+	return out
 }
 
 // judgeBar applies the rules that a bar answers by its shape alone.

@@ -229,7 +229,8 @@ func (q *search) carries(x *found, c *cand) float64 {
 	return c.rec.wt + share(short)
 }
 
-func (q *search) missingKey(x *found) string {
+// spellMissing spells the sizes of all that x misses.
+func (q *search) spellMissing(x *found) string {
 	o := Option{Parts: q.missing(x)}
 	return o.key()
 }

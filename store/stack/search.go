@@ -40,6 +40,7 @@ type search struct {
 	seat string  // key of the pocket asked for
 
 	cands   map[*rec]*cand
+	bars    map[*class][]barCand
 	seats   []rear // ways from the station to an open turret seat
 	holders map[int64][]rear
 	sleeves map[int64][]rear
@@ -55,13 +56,15 @@ type search struct {
 	near    map[*rec]bool // nearest mode: the parts of the answer that are on hand, nil: all
 	kinds   map[Kind]bool // and the kinds of what is missing
 	nearOf  map[*class][]*rec
-	limit   int // nearest mode: the most a stack may cost at present
+	limit   int // the most a stack may cost at present
 	slack   int // and of that, what does not go to the bar
 	best    []found
-	seen    map[string]int
 	only    string              // the one coolant route wanted, "": any
 	whole   bool                // for tests: look at all parts of a class
+	plain   bool                // for tests: pass over nothing
 	evals   int                 // combinations looked at, for tests of the search's own cost
+	told    map[sig]*found      // modeMissing: the best stack of each sort so far
+	gaps    map[any]int32       // what the ways miss, by number
 	filled  map[string]*Missing // what does for the missing parts looked up so far
 
 	bids *bids // modeBuy: what the parts cost
@@ -96,6 +99,7 @@ type rear struct {
 	proj  float64 // mm that adapters take of the machine's swing
 	none  bool    // nearest mode: nothing there to hold the bar
 	worse int     // how many ways of the list it comes from are at least as good
+	gap   int32   // modeMissing: what it misses, by number
 }
 
 // A front is a way from the bar's coupling to the edge: adapters, head, insert.
@@ -114,6 +118,7 @@ type front struct {
 	none   bool // nearest mode: no head
 	insert *cand
 	worse  int // as of a rear
+	gap    int32
 }
 
 // A found is a whole stack.
@@ -138,10 +143,10 @@ type found struct {
 
 func newSearch(s *Shelf, r *Request, m mode, k int) *search {
 	return &search{
-		s: s, req: r, mode: m, k: k, slack: math.MaxInt, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
-		cands: map[*rec]*cand{}, holders: map[int64][]rear{}, sleeves: map[int64][]rear{}, rears: map[rearKey][]rear{}, floors: map[floorKey]floor{},
+		s: s, req: r, mode: m, k: k, limit: math.MaxInt, slack: math.MaxInt, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
+		cands: map[*rec]*cand{}, bars: map[*class][]barCand{}, holders: map[int64][]rear{}, sleeves: map[int64][]rear{}, rears: map[rearKey][]rear{}, floors: map[floorKey]floor{},
 		sums: map[int64][]sum{}, cuffs: map[int64][]sum{}, ahead: map[string]frontFloor{},
-		fronts: map[string][]front{}, seen: map[string]int{},
+		fronts: map[string][]front{}, told: map[sig]*found{}, gaps: map[any]int32{},
 	}
 }
 
@@ -170,43 +175,18 @@ func (q *search) run() []found {
 	q.findInserts()
 	q.findSeats()
 	offers := q.offers()
-	slices.SortFunc(offers, func(a, b offer) int {
-		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warns, b.warns), cmp.Compare(a.n, b.n),
-			cmp.Compare(b.d, a.d), cmp.Compare(a.bar.set, b.bar.set), cmp.Compare(b.stiff, a.stiff))
-	})
-	for i := range offers {
-		p := &offers[i]
-		if w := q.bar(); w != nil && cmp.Or(cmp.Compare(p.cost, w.cost), cmp.Compare(p.warns, w.warn.count()), cmp.Compare(p.n, w.n),
-			cmp.Compare(w.d, p.d), cmp.Compare(p.bar.set, w.set), cmp.Compare(stiffness(w.bar.rec.part), p.stiff)) > 0 || q.lists() && p.cost > q.limit {
-			break
+	if q.mode == modeMissing && len(offers) > 0 && !q.plain {
+		// Enough can nearly always be told at the least cost there is: at first nothing dearer is
+		// listed.
+		q.spend(offers[0].cost)
+		q.take(offers)
+		if len(q.best) >= q.k {
+			return q.best
 		}
-		if p.class == nil {
-			q.build(&p.bar)
-			continue
-		}
-		for _, r := range q.of(p.class) {
-			c := q.candidate(r)
-			if c == nil || q.req.Coolant && (!r.cools || r.cp < q.need-deadband) {
-				continue
-			}
-			b := p.bar
-			b.cand, b.cost = c, c.cost
-			q.build(&b)
-		}
+		q.spend(math.MaxInt)
 	}
+	q.take(offers)
 	return q.best
-}
-
-// A barCand is a bar with what it costs by itself; cost and n are lower bounds of any stack
-// on it.
-type barCand struct {
-	*cand
-	cost  int
-	n     int
-	warn  set
-	bits  set
-	set   float64
-	limit float64
 }
 
 // judgeEdge applies the rules of the cutting end to a head, or to a bar with its own pocket.
@@ -316,123 +296,6 @@ func stiffness(p *Part) int {
 		return 1
 	}
 	return 0
-}
-
-// build joins a bar with the ways behind and before it and keeps what is among the k best.
-func (q *search) build(b *barCand) {
-	if q.mode == modeNearest && q.known(b, b.bits, b.cost, b.warn.count(), b.n) {
-		return
-	}
-	fronts := q.inserts
-	if b.rec.ccws != "" {
-		fronts = q.frontsFor(b.rec.ccws)
-	}
-	if len(fronts) == 0 {
-		return
-	}
-	q.joinAll(b, q.rearsFor(b.rec, false), fronts)
-	f := &fronts[0]
-	if n := 3 + f.n; q.beyond(b, b.cost+f.cost, b.warn.count()+f.warn.count(), n) ||
-		q.mode == modeNearest && q.known(b, b.bits|f.bits, b.cost+f.cost, b.warn.count()+f.warn.count(), n) {
-		return // a holder and a sleeve at least
-	}
-	q.joinAll(b, q.rearsFor(b.rec, true), fronts)
-}
-
-// joinAll builds the stacks on a bar out of the ways behind and before it.
-func (q *search) joinAll(b *barCand, rears []rear, fronts []front) {
-	// Both lists are sorted by cost, warnings, parts; the warnings of a front are never those of
-	// a bar or a rear, so the first front that is beyond hope ends its row.
-	// Outside the nearest mode a bar that has no inlet needs a way that is whole and rated.
-	line := q.mode == modeNearest || len(b.rec.inlets) > 0 && q.req.Station.CoolantPort != ""
-	for i := range rears {
-		r := &rears[i]
-		cost, warn, n := b.cost+r.cost, (b.warn | r.warn).count(), 1+r.n
-		if q.req.Coolant && q.mode != modeNearest && !(b.rec.throughs && r.cool && r.cp >= q.need-deadband) {
-			if !line {
-				continue
-			}
-			n++ // at least a hose
-		}
-		for j := range fronts {
-			f := &fronts[j]
-			if q.mode == modeNearest && q.known(b, b.bits|r.bits|f.bits, cost+f.cost, warn+f.warn.count(), n+f.n) {
-				continue
-			}
-			if q.beyond(b, cost+f.cost, warn+f.warn.count(), n+f.n) {
-				if w := q.bar(); j == 0 && (w == nil || cost+f.cost > w.cost) {
-					return // and so are all dearer rears
-				}
-				break
-			}
-			if w := q.bar(); w != nil && q.mode != modeNearest && cost+f.cost == w.cost && warn+f.warn.count() == w.warn.count() && n+f.n == w.n &&
-				b.rec.shank == w.d && b.set == w.set && stiffness(b.rec.part) == stiffness(w.bar.rec.part) {
-				// Alike in all but the names: those of w stand before, or it is not worth a look.
-				x := found{bar: b.cand, rear: r, front: f}
-				if c, at := compareNamed(&x, w, r.n+1+f.n); c > 0 {
-					if at <= r.n {
-						break
-					}
-					continue
-				}
-			}
-			if q.lists() && q.bids.asked(b, r, f) {
-				continue
-			}
-			q.join(b, r, f)
-		}
-	}
-}
-
-// bar returns the stack that a further one has to beat, nil while there is room.
-func (q *search) bar() *found {
-	switch {
-	case q.mode == modeNearest && len(q.best) > 0:
-		return &q.best[0]
-	case len(q.best) < q.k || q.lists():
-		return nil
-	}
-	return &q.best[len(q.best)-1]
-}
-
-// beyond reports that no stack on bar b with these figures or worse can be told.
-func (q *search) beyond(b *barCand, cost, warn, n int) bool {
-	if q.lists() {
-		return cost > q.limit
-	}
-	w := q.bar()
-	if w == nil {
-		return false
-	}
-	if q.mode == modeNearest {
-		return cost > w.cost
-	}
-	return cmp.Or(cmp.Compare(cost, w.cost), cmp.Compare(warn, w.warn.count()), cmp.Compare(n, w.n), cmp.Compare(w.d, b.rec.shank)) > 0
-}
-
-func (q *search) join(b *barCand, r *rear, f *front) {
-	if r.with[0] != nil {
-		if f = q.distinct(r, f); f == nil {
-			return
-		}
-	}
-	x := found{bar: b.cand, rear: r, front: f,
-		cost: b.cost + r.cost + f.cost, bits: b.bits | r.bits | f.bits,
-		warn: b.warn | r.warn | f.warn, n: 1 + r.n + f.n, d: b.rec.shank, set: b.set}
-	q.evals++
-	broken := q.measure(&x, b)
-	x.warn |= q.weigh(&x, &broken)
-	broken &^= x.bits // a rule that a part of it breaks is counted with that part
-	x.cost += pointMated * broken.count()
-	if broken != 0 && (q.mode != modeNearest || x.cost > q.limit) || q.beyond(b, x.cost, x.warn.count(), x.n) {
-		return
-	}
-	x.bits |= broken | q.global
-	if !q.req.Coolant {
-		q.keep(x)
-		return
-	}
-	q.cool(x)
 }
 
 // measure sets the overhang and the grip of x and tells what breaks.
@@ -657,7 +520,7 @@ func (q *search) keep(x found) {
 		q.keepWay(&x)
 		return
 	}
-	if q.mode == modeNearest && x.cost > q.limit {
+	if (q.mode == modeNearest || q.mode == modeMissing) && x.cost > q.limit {
 		return
 	}
 	if q.mode == modeNearest && len(q.best) > 0 {

@@ -103,3 +103,53 @@ func TestClassesForgetNothing(t *testing.T) {
 		t.Error("no search looked at fewer parts: the classes prove nothing")
 	}
 }
+
+// TestToldForgetsNothing: the stacks passed over because a better one tells the same never were
+// among those to be told, and the sizes of what is missing are those of each stack itself.
+func TestToldForgetsNothing(t *testing.T) {
+	few, many := 0, 0
+	for i := range twinTrials(t) / 3 {
+		m := &maker{Rand: rand.New(rand.NewPCG(12, uint64(i)))}
+		r, items := m.request(), m.shelf()
+		if i%3 == 0 {
+			r, items = m.linkShelf()
+		}
+		var book []*Part
+		for range m.IntN(12) {
+			p := m.part(pick(m, Holder, Sleeve, Bar, Head, Insert, Hose, Fitting, Adapter))
+			p.Code = fmt.Sprintf("C-%d", m.n)
+			book = append(book, p)
+		}
+		s, err := NewShelf(items, book)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(newSearch(s, &r, modeStrict, 1).run()) > 0 {
+			continue // nothing is missing
+		}
+		told := func(plain bool) (out []string) {
+			q := newSearch(s, &r, modeMissing, searchWide)
+			q.plain = plain
+			for _, x := range q.run() {
+				line := fmt.Sprint(x.cost, x.warn.codes(), q.spellMissing(&x))
+				for _, c := range x.pieces() {
+					line += " " + c.name()
+				}
+				out = append(out, line)
+			}
+			if plain {
+				many += q.evals
+			} else {
+				few += q.evals
+			}
+			return out
+		}
+		if got, want := told(false), told(true); !reflect.DeepEqual(got, want) {
+			t.Fatalf("trial %d: told\n%q\nwith every stack looked at\n%q\n%s", i, got, want, dump(r, items))
+		}
+	}
+	t.Logf("%d stacks built, %d when none is passed over", few, many)
+	if few >= many {
+		t.Error("no stack was passed over: the test proves nothing")
+	}
+}
