@@ -41,8 +41,6 @@ func purchasesOf(p *store.Purchases, see holders) purchasesView {
 	switch {
 	case p.Gap == 0:
 		v.Proof = fmt.Sprintf("No cheaper set exists among the parts on record with a price and a lead time; %s looked at.", count(int64(p.Looked), "choice was", "choices were"))
-	case p.Cut:
-		v.Proof = fmt.Sprintf("Proven is only that any set costs at least %s %s, %s less than this one: some job can be built in more ways than were compared.", money2(p.Bound), p.Currency, money2(p.Gap))
 	default:
 		v.Proof = fmt.Sprintf("At least %s %s is needed by any set; the best one found costs %s more. The search was ended before it was done.", money2(p.Bound), p.Currency, money2(p.Gap))
 	}

@@ -177,28 +177,52 @@ func BenchmarkReadiness(b *testing.B) {
 	}
 }
 
-// BenchmarkPurchases is the purchase question for 200 planned jobs on the big shelf, with no
-// head for two of the five pockets asked for: those have to be bought, and shared out.
-func BenchmarkPurchases(b *testing.B) {
-	s, items := bigShop(10_000, 100_000)
+// bigSale makes a shop of which every part has a price and comes in a week or two, with no head
+// on hand for two of the five pockets that bigRequests ask for: those have to be bought, and
+// shared out. Of every other part at most one in keep items is left, 1: all.
+func bigSale(parts, items, keep int) *Shelf {
+	s, list := bigShop(parts, items)
 	rnd := rand.New(rand.NewPCG(9, 9))
-	for _, it := range items { // every part has a price and comes in a week or two
+	for i, it := range list {
 		p := *it.Part
 		p.PriceCents, p.Currency, p.LeadDays = Some(float64(1000+rnd.IntN(90_000))), "EUR", Some(float64(5+rnd.IntN(10)))
 		if err := s.AddPart(&p); err != nil {
-			b.Fatal(err)
+			panic(err)
 		}
-		if seat := p.Seat(); p.Kind == Head && (seat == "CNMG1204" || seat == "TCMT16T3") {
+		if seat := p.Seat(); i%keep > 0 || p.Kind == Head && (seat == "CNMG1204" || seat == "TCMT16T3") {
 			s.Remove(it.ID)
 		}
 	}
-	jobs := bigRequests(200)
-	for b.Loop() {
-		p := s.Purchases(Plan{Today: "2026-02-01", Jobs: jobs})
-		b.ReportMetric(float64(p.Gap), "gap-cents")
-		b.ReportMetric(float64(p.Cents), "cents")
-		b.ReportMetric(float64(len(p.Unsolved)), "unsolved")
-		b.ReportMetric(float64(len(p.Lines)), "lines")
+	return s
+}
+
+// BenchmarkPurchases is the purchase question for planned jobs on the big shelf, and on shelves
+// that lack more: a tenth of the parts, and of those few pieces.
+func BenchmarkPurchases(b *testing.B) {
+	for _, c := range []struct {
+		name                     string
+		parts, items, keep, jobs int
+	}{
+		{"200_jobs_100000_items_of_10000_parts", 10_000, 100_000, 1, 200},
+		{"200_jobs_10000_items_of_10000_parts", 10_000, 100_000, 10, 200},
+		{"200_jobs_1000_items_of_1000_parts", 1000, 10_000, 10, 200},
+		{"30_jobs_250_items_of_1000_parts", 1000, 10_000, 40, 30},
+		{"12_jobs_100_items_of_500_parts", 500, 5_000, 50, 12},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			s := bigSale(c.parts, c.items, c.keep)
+			jobs := bigRequests(c.jobs)
+			for b.Loop() {
+				p := s.Purchases(Plan{Today: "2026-02-01", Jobs: jobs})
+				b.ReportMetric(float64(p.Cents), "cents")
+				b.ReportMetric(float64(p.Bound), "bound-cents")
+				b.ReportMetric(float64(p.Gap), "gap-cents")
+				b.ReportMetric(float64(p.Looked), "looked")
+				b.ReportMetric(float64(len(p.Lines)), "lines")
+				b.ReportMetric(float64(len(p.Unsolved)), "unsolved")
+				b.ReportMetric(float64(len(p.Left)), "left")
+			}
+		})
 	}
 }
 

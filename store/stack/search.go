@@ -534,11 +534,8 @@ func (q *search) keep(x found) {
 	if len(q.best) >= q.k && compare(&x, &q.best[len(q.best)-1]) >= 0 {
 		return
 	}
-	switch q.mode {
-	case modeMissing:
+	if q.mode == modeMissing {
 		x.key = q.missingKey(&x)
-	case modeBuy:
-		x.key = x.codes()
 	}
 	if q.mode == modeNearest {
 		x.key = strconv.FormatUint(uint64(x.bits), 36)
