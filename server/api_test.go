@@ -85,6 +85,8 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 		{"PATCH", "/api/v1/parts/I-20", newOp(), map[string]any{"grade": "K9"}, 422},
 		{"PATCH", "/api/v1/parts/HED-40R", newOp(), map[string]any{"version": 1, "values": map[string]any{"CCMS": "H32"}}, 409},
 		{"GET", "/api/v1/parts/I-20/changes", "", nil, 200},
+		{"GET", "/api/v1/parts/BAR-40-470/mates", "", nil, 200},
+		{"GET", "/api/v1/parts/HLD-50-40/mates?limit=1", "", nil, 200},
 		{"POST", "/api/v1/parts/I-20/changes/" + change + "/reversal", newOp(), map[string]any{}, 412},
 		{"POST", "/api/v1/parts/I-20/retirement", newOp(), map[string]any{"retired": true, "reason": "bought no more"}, 201},
 		{"POST", "/api/v1/parts/I-20/retirement", newOp(), map[string]any{"retired": false}, 201},

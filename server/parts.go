@@ -13,6 +13,9 @@ import (
 	"brasspeg/store/standard"
 )
 
+// mostFound is how many parts a search shows.
+const mostFound = 50
+
 // searchPage is one box over everything that has a name: GET /search?q=.
 func (s *Server) searchPage(c echo.Context) error {
 	ctx := c.Request().Context()
@@ -31,6 +34,16 @@ func (s *Server) searchPage(c echo.Context) error {
 		v.missed(m)
 	}
 	if !v.Asked {
+		counts, err := s.store.KindCounts(ctx)
+		if err != nil {
+			return err
+		}
+		for _, k := range store.PartKinds() {
+			if n := counts[k]; n > 0 {
+				v.Kinds = append(v.Kinds, hitRow{Href: "/search?q=" + k, Code: k, Note: fmt.Sprint(n)})
+			}
+		}
+		v.Bare = len(v.Kinds) == 0
 		return s.page(c, http.StatusOK, "search", "Search", v)
 	}
 	see := holdersFor(c)
@@ -44,11 +57,14 @@ func (s *Server) searchPage(c echo.Context) error {
 			v.Jobs = append(v.Jobs, hitRow{"/jobs/" + pathOf(th.Job.Code), th.Job.Code, th.Job.Name, days(th.Job.FromDay, th.Job.ToDay)})
 		}
 	}
-	found, err := s.store.Search(ctx, q, 50)
+	found, err := s.store.Search(ctx, q, mostFound)
 	if err != nil {
 		return err
 	}
 	v.Parts = partRows(found, see)
+	if len(found) == mostFound {
+		v.Cut = fmt.Sprintf("The first %d are shown. One word more, a size or a maker, finds the one you mean.", mostFound)
+	}
 	if len(found) == 1 { // one part is meant: show where each of it is
 		items, err := s.store.ItemsOf(ctx, found[0].ID)
 		if err != nil {
@@ -98,7 +114,7 @@ func partRows(found []store.Found, see holders) []partRow {
 	for _, f := range found {
 		r := partRow{
 			Href: "/parts/" + pathOf(f.Code), Code: f.Code, Name: f.Name, Kind: f.Kind,
-			OnHand: fmt.Sprint(f.OnHand), Promised: fmt.Sprint(f.Promised), Free: fmt.Sprint(f.Free()), Out: fmt.Sprint(f.Out),
+			OnHand: fmt.Sprint(f.OnHand), Promised: fmt.Sprint(f.Promised), Free: fmt.Sprint(f.Free()), Out: fmt.Sprint(f.Out), Where: inBins(f),
 		}
 		if f.Designation != "" && !strings.Contains(f.Name, f.Designation) {
 			r.Name = strings.TrimSpace(f.Designation + " " + f.Name)
@@ -175,29 +191,43 @@ func (s *Server) partPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	found, err := s.store.FoundPart(ctx, p.ID)
+	if err != nil {
+		return err
+	}
 	v := partPage{Code: p.Code, Name: p.Name, Items: rowsOf(items, holdersFor(c))}
 	for _, f := range facts {
-		v.Sizes = append(v.Sizes, valueRowOf(f))
+		v.Sizes = append(v.Sizes, valueRowOf(p.Kind, f))
 	}
 	if err := s.names(c, p, &v); err != nil {
 		return err
 	}
 	v.Facts = partFacts(p)
-	var on, out, held int64
-	for _, st := range items {
-		for _, h := range st.At {
-			on += h.Qty
-			switch {
-			case h.Kind.Holds():
-				out += h.Qty
-			case h.Kind == store.Inspection || h.Kind == store.Lost || st.Held != "":
-				held += h.Qty
-			}
+	v.Readings = []reading{{"Free", fmt.Sprint(found.Free()), ""}, {"On hand", fmt.Sprint(found.OnHand), ""}, {"Out", fmt.Sprint(found.Out), ""},
+		{"Promised", fmt.Sprint(found.Promised), ""}, {"Held back", fmt.Sprint(found.Held), ""}}
+	v.Says = atAGlance(found)
+	if p.RetiredAt.IsZero() {
+		if err := s.mates(c, p, &v); err != nil {
+			return err
 		}
 	}
-	v.Readings = []reading{{"On hand", fmt.Sprint(on), "pieces"}, {"Out", fmt.Sprint(out), ""}, {"Held back", fmt.Sprint(held), ""}}
 	v.LabelPrint = s.labelLink(c, p.Code)
 	return s.page(c, http.StatusOK, "part", p.Code, v)
+}
+
+// atAGlance says what of a part can be had and where.
+func atAGlance(f store.Found) string {
+	switch at := inBins(f); {
+	case f.Free() > 0 && at != "":
+		return fmt.Sprintf("%d free, in %s.", f.Free(), at)
+	case f.Free() > 0:
+		return fmt.Sprintf("%d free.", f.Free())
+	case f.OnHand == 0:
+		return "None in the shop."
+	case at != "":
+		return "None free: what lies in " + at + " is promised or held back."
+	}
+	return "None free: all of it is out or held back."
 }
 
 // names fills in what else a part is called, and what may be done about it.
@@ -251,12 +281,23 @@ func (s *Server) names(c echo.Context, p store.Part, v *partPage) error {
 var origins = map[string]string{store.Entered: "entered", store.ByDesignation: "from the designation", store.ByMaker: "by the maker"}
 
 // valueRowOf is one value with both units, its meaning and where it comes from.
-func valueRowOf(f store.Fact) valueRow {
+func valueRowOf(kind string, f store.Fact) valueRow {
 	r := valueRow{Symbol: strings.ReplaceAll(f.Symbol, "_", " "), Value: strings.ReplaceAll(strings.Trim(f.Value, `"[]`), `","`, ", "), Origin: origins[f.Origin]}
 	if sym, ok := standard.SymbolOf(f.Symbol); ok {
 		r.Name, r.Help = sym.Name, sym.Definition
 	} else if known, ok := symbolNames[f.Symbol]; ok {
 		r.Name = known.name
+	}
+	for _, field := range store.PartFields(kind) {
+		if field.Symbol == f.Symbol && r.Name == "" {
+			r.Name = field.Plain
+		}
+	}
+	switch f.Value {
+	case "true":
+		r.Value = "yes"
+	case "false":
+		r.Value = "no"
 	}
 	if v, err := strconv.ParseFloat(f.Value, 64); err == nil {
 		r.Value = figure(v, 4)

@@ -145,6 +145,7 @@ func (s *Server) table() []route {
 		{post, "/api/v1/parts/files", access.KeepParts, s.addPartsFile},
 		{get, "/api/v1/parts/:code", access.SeeShop, s.getPart},
 		{http.MethodPatch, "/api/v1/parts/:code", access.KeepParts, s.changePart},
+		{get, "/api/v1/parts/:code/mates", access.SeeShop, s.listMates},
 		{get, "/api/v1/parts/:code/changes", access.SeeShop, s.listPartChanges},
 		{post, "/api/v1/parts/:code/changes/:op/reversal", access.KeepParts, s.reversePartChange},
 		{post, "/api/v1/parts/:code/retirement", access.KeepParts, s.addRetirement},

@@ -83,7 +83,10 @@ type searchPage struct {
 	Places  []hitRow
 	People  []hitRow
 	Nothing bool
-	Retired *hitRow // a part of that code is out of use
+	Retired *hitRow  // a part of that code is out of use
+	Cut     string   // there are more than are shown
+	Kinds   []hitRow // nothing asked: the kinds there are, with how many
+	Bare    bool     // nothing asked, and no part is on record
 
 	MayKeep    bool // may enter what was not found
 	ShowMissed bool
@@ -100,8 +103,8 @@ type itemRow struct {
 }
 
 type partRow struct {
-	Href, Code, Name, Kind, OnHand, Out, Promised, Free string
-	With                                                []string // who has what is out
+	Href, Code, Name, Kind, OnHand, Out, Promised, Free, Where string
+	With                                                       []string // who has what is out
 }
 
 // partPage is a catalogue record with what the shop has of it.
@@ -126,6 +129,7 @@ type partPage struct {
 	EditHref string
 	Changes  []changeRow // what people changed of the record, newest first
 	Mates    []matesView
+	Says     string // what can be had and where
 }
 
 // A valueRow is one value of a part.

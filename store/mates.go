@@ -11,15 +11,9 @@ import (
 // A Mates is what goes on one joint of a part: free first, then what is in the shop, then by code.
 type Mates struct {
 	Joint    stack.Joint
-	Parts    []Mate    // at most the limit asked for
+	Parts    []Found   // at most the limit asked for
 	More     int       // parts beyond it
 	Stations []Station // whose seat the joint is, by machine and number
-}
-
-// A Mate is a part that mates, with its numbers and the bins it lies in.
-type Mate struct {
-	Found
-	Bins []string // codes, at most 3
 }
 
 // MatesOf lists what mates with each joint of a part, at most limit (1 to 50) a joint, with six
@@ -67,11 +61,11 @@ func (s *Store) MatesOf(ctx context.Context, p Part, limit int) ([]Mates, error)
 		x := Mates{Joint: n.Joint, More: len(n.Parts)}
 		for _, q := range n.Parts {
 			if f, ok := found[q.Code]; ok {
-				x.Parts = append(x.Parts, Mate{Found: f})
+				x.Parts = append(x.Parts, f)
 			}
 		}
-		slices.SortStableFunc(x.Parts, func(a, b Mate) int {
-			rank := func(f Mate) int {
+		slices.SortStableFunc(x.Parts, func(a, b Found) int {
+			rank := func(f Found) int {
 				switch {
 				case f.Free() > 0:
 					return 0
@@ -103,7 +97,7 @@ func (s *Store) MatesOf(ctx context.Context, p Part, limit int) ([]Mates, error)
 	for i := range out {
 		for j := range out[i].Parts {
 			f := &out[i].Parts[j]
-			f.Bins = bins[f.ID][:min(3, len(bins[f.ID]))]
+			f.Bins = bins[f.ID]
 		}
 	}
 	return out, nil
@@ -134,25 +128,26 @@ func (s *Store) mates(ctx context.Context, codes map[string]bool) (map[string]Fo
 	return out, err
 }
 
-// binsOf names the bins that hold each part, by their order in the shop.
-func (s *Store) binsOf(ctx context.Context, ids []PartID) (map[PartID][]string, error) {
-	out := map[PartID][]string{}
+// binsOf names the bins that hold each part, by their order in the shop, with how many.
+func (s *Store) binsOf(ctx context.Context, ids []PartID) (map[PartID][]InBin, error) {
+	out := map[PartID][]InBin{}
 	if len(ids) == 0 {
 		return out, nil
 	}
 	var rows []struct {
 		PartID PartID
 		Code   string
+		Qty    int64
 	}
-	err := s.read.WithContext(ctx).Raw(`SELECT i.part_id, p.code FROM stock s JOIN items i ON i.id = s.item_id JOIN places p ON p.id = s.place_id
+	err := s.read.WithContext(ctx).Raw(`SELECT i.part_id, p.code, sum(s.qty) AS qty FROM stock s JOIN items i ON i.id = s.item_id JOIN places p ON p.id = s.place_id
 		WHERE i.part_id IN ? AND s.qty > 0 AND p.kind = 'bin' GROUP BY i.part_id, p.code, p.sort_key ORDER BY i.part_id, p.sort_key, p.code LIMIT 10000`, ids).Scan(&rows).Error
 	for _, r := range rows {
-		out[r.PartID] = append(out[r.PartID], r.Code)
+		out[r.PartID] = append(out[r.PartID], InBin{r.Code, r.Qty})
 	}
 	return out, err
 }
 
-// FoundPart reads a part with its four numbers.
+// FoundPart reads a part with its four numbers and its bins.
 func (s *Store) FoundPart(ctx context.Context, id PartID) (Found, error) {
 	found, err := s.standings(ctx, []PartID{id})
 	if err == nil && len(found) == 0 {
@@ -161,7 +156,23 @@ func (s *Store) FoundPart(ctx context.Context, id PartID) (Found, error) {
 	if err != nil {
 		return Found{}, err
 	}
-	return found[0], nil
+	bins, err := s.binsOf(ctx, []PartID{id})
+	found[0].Bins = bins[id]
+	return found[0], err
+}
+
+// KindCounts is how many parts in use there are of each kind.
+func (s *Store) KindCounts(ctx context.Context) (map[string]int, error) {
+	var rows []struct {
+		Kind string
+		N    int
+	}
+	err := s.read.WithContext(ctx).Raw("SELECT kind, count(*) AS n FROM parts WHERE retired_at IS NULL GROUP BY kind ORDER BY kind LIMIT 100").Scan(&rows).Error
+	out := map[string]int{}
+	for _, r := range rows {
+		out[r.Kind] = r.N
+	}
+	return out, err
 }
 
 // JointSays is a joint in words for a person: which side, what it is, and its size or code.

@@ -13,7 +13,10 @@ func says(all []Mates) string {
 	for _, m := range all {
 		line := JointSays(m.Joint) + ":"
 		for _, p := range m.Parts {
-			line += fmt.Sprintf(" %s %d/%d %s", p.Code, p.Free(), p.OnHand, strings.Join(p.Bins, "+"))
+			line += fmt.Sprintf(" %s %d/%d ", p.Code, p.Free(), p.OnHand)
+			for _, b := range p.Bins {
+				line += b.Code
+			}
 		}
 		for _, st := range m.Stations {
 			line += fmt.Sprintf(" station %d", st.Number)
@@ -71,6 +74,10 @@ func TestMatesOf(t *testing.T) {
 		}
 		p, err := s.PartByCode(ctx, "BAR")
 		s.must(err)
+		s.must(s.write.Exec("UPDATE items SET held = 'nicked' WHERE id = (SELECT min(id) FROM items WHERE part_id = ?)", p.ID).Error)
+		if f, err := s.FoundPart(ctx, p.ID); err != nil || f.Free() != 1 || f.Held != 1 || f.OnHand != 2 || len(f.Bins) != 1 || f.Bins[0] != (InBin{"A1", 2}) {
+			t.Errorf("one of two held back in its bin: %+v, %v", f, err)
+		}
 		if all, err := s.MatesOf(ctx, p, 1); err != nil || len(all[1].Parts) != 1 || all[1].More != 2 {
 			t.Errorf("with a limit of one: %+v, %v", all, err)
 		}

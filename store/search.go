@@ -63,11 +63,18 @@ func folded(p Part, facts []Fact) string {
 // A Found part is a part with its four numbers.
 type Found struct {
 	Part
-	OnHand   int64  // in the shop, whoever has it
-	Out      int64  // of it, handed out
-	Held     int64  // of it, in inspection or lost
-	Promised int64  // of what is on the shelf, today and later
-	With     []Heap `gorm:"-"` // who has what is out, the oldest first; set by Search
+	OnHand   int64   // in the shop, whoever has it
+	Out      int64   // of it, handed out
+	Held     int64   // of it, in inspection, lost, or held back where it lies
+	Promised int64   // of what is on the shelf, today and later
+	With     []Heap  `gorm:"-"` // who has what is out, the oldest first; set by Search
+	Bins     []InBin `gorm:"-"` // where it lies; set by Search, FoundPart and MatesOf
+}
+
+// An InBin is how many of a part one bin holds.
+type InBin struct {
+	Code string
+	Qty  int64
 }
 
 // Free is on the shelf and promised to nobody.
@@ -278,6 +285,13 @@ func (s *Store) Search(ctx context.Context, text string, limit int) ([]Found, er
 	if err != nil || len(found) == 0 {
 		return found, err
 	}
+	bins, err := s.binsOf(ctx, ids)
+	if err != nil {
+		return nil, err
+	}
+	for i := range found {
+		found[i].Bins = bins[found[i].ID]
+	}
 	heaps, err := s.heaps(ctx, "i.part_id IN ? AND p.kind IN ('person','station','kit')", ids)
 	if err != nil || len(heaps) == 0 {
 		return found, err
@@ -306,7 +320,7 @@ func (s *Store) standings(ctx context.Context, ids []PartID) ([]Found, error) {
 	err := s.read.WithContext(ctx).Raw(`SELECT p.*,
 		(SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN items i ON i.id = s.item_id JOIN places pl ON pl.id = s.place_id WHERE i.part_id = p.id AND pl.outside = ?) AS on_hand,
 		(SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN items i ON i.id = s.item_id JOIN places pl ON pl.id = s.place_id WHERE i.part_id = p.id AND pl.kind IN ('person','station','kit')) AS "out",
-		(SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN items i ON i.id = s.item_id JOIN places pl ON pl.id = s.place_id WHERE i.part_id = p.id AND pl.kind IN ('inspection','lost')) AS held,
+		(SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN items i ON i.id = s.item_id JOIN places pl ON pl.id = s.place_id WHERE i.part_id = p.id AND (pl.kind IN ('inspection','lost') OR pl.kind = 'bin' AND i.held <> '')) AS held,
 		(SELECT coalesce(sum(r.qty), 0) FROM reservations r JOIN items i ON i.id = r.item_id WHERE i.part_id = p.id AND r.ended_at IS NULL AND r.to_day >= ?) AS promised
 		FROM parts p WHERE p.id IN ? ORDER BY p.code`, false, string(s.Today()), ids).Scan(&out).Error
 	order := make(map[PartID]int, len(ids))
