@@ -47,7 +47,7 @@ func Preview(ls []Label, s Sheet, page int) ([]byte, error) {
 				return nil, fmt.Errorf("label %d of %d: %w", n+1, len(ls), err)
 			}
 			fmt.Fprintf(&b, `<g transform="translate(%s %s)">`+"\n", mm(x), mm(y))
-			d.strokes(&b)
+			d.strokes(&b, 2)
 			b.WriteString("</g>\n")
 		}
 	}

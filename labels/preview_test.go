@@ -26,7 +26,7 @@ func TestPreview(t *testing.T) {
 				t.Fatal(err)
 			}
 			var b bytes.Buffer
-			d.strokes(&b)
+			d.strokes(&b, 2)
 			if n := bytes.Count(svg, b.Bytes()); (n == 1) != (i >= want[0] && i < want[1]) {
 				t.Errorf("%s stands %d times on page %d", l.Tag, n, page)
 			}

@@ -32,14 +32,14 @@ func (d *art) svg() []byte {
 	b.WriteString("</title>\n<desc>")
 	xml.EscapeText(&b, []byte(d.title))
 	b.WriteString("</desc>\n<rect fill=\"#fff\" width=\"" + mm(d.W) + "\" height=\"" + mm(d.H) + "\"/>\n")
-	d.strokes(&b)
+	d.strokes(&b, 3)
 	b.WriteString("</svg>\n")
 	return b.Bytes()
 }
 
 // strokes writes the code, the rules and the letters.
-func (d *art) strokes(b *bytes.Buffer) {
-	num := func(v float64) { b.Write(strconv.AppendFloat(nil, round3(v), 'f', -1, 64)) }
+func (d *art) strokes(b *bytes.Buffer, places int) {
+	num := func(v float64) { b.Write(strconv.AppendFloat(nil, rounded(v, places), 'f', -1, 64)) }
 	attr := func(name string, v float64) {
 		b.WriteString(" " + name + `="`)
 		num(v)
@@ -114,9 +114,10 @@ func (d *art) strokes(b *bytes.Buffer) {
 	}
 }
 
-// round3 keeps micrometres, so that a file does not depend on the last bit of a machine.
-func round3(v float64) float64 {
-	r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'f', 3, 64), 64)
+// rounded keeps so many places, so that a file does not depend on the last bit of a machine: 3
+// are micrometres, enough for an engraver, 2 enough for the eye.
+func rounded(v float64, places int) float64 {
+	r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'f', places, 64), 64)
 	if r == 0 {
 		return 0 // no -0
 	}

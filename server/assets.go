@@ -16,19 +16,8 @@ import (
 
 	"brasspeg/web"
 
-	"github.com/go-fonts/dejavu/dejavusanscondensed"
-	"github.com/go-fonts/dejavu/dejavusanscondensedbold"
-	"github.com/go-fonts/dejavu/dejavusansmono"
 	"github.com/labstack/echo/v4"
 )
-
-// fonts are the program's faces. They come as Go data, so they are not stored in the
-// repository a second time; the licence is /static/dejavu.LICENSE.txt.
-var fonts = map[string][]byte{
-	"fonts/sans.ttf":      dejavusanscondensed.TTF,
-	"fonts/sans-bold.ttf": dejavusanscondensedbold.TTF,
-	"fonts/mono.ttf":      dejavusansmono.TTF,
-}
 
 // An asset is one static file as it is sent.
 type asset struct {
@@ -44,16 +33,13 @@ type assets struct {
 	byURL  map[string]*asset
 }
 
-var staticRef = regexp.MustCompile(`/static/[A-Za-z0-9._/-]+\.(?:css|js|svg|ttf|png|wasm)`)
+var staticRef = regexp.MustCompile(`/static/[A-Za-z0-9._/-]+\.(?:css|js|svg|woff2|png|wasm)`)
 
 // loadAssets reads the embedded files and writes the hashed name of every file into those
 // that refer to it. A reference to a file that is not there is an error: a page would load
 // without its script and nobody would know why.
 func loadAssets() (*assets, error) {
 	raw := map[string][]byte{}
-	for name, b := range fonts {
-		raw[name] = b
-	}
 	static, err := fs.Sub(web.Files, "static")
 	if err != nil {
 		return nil, err
@@ -113,7 +99,7 @@ func (a *assets) add(name string, raw map[string][]byte, via []string) error {
 		plain: b,
 	}
 	var z bytes.Buffer
-	w, _ := gzip.NewWriterLevel(&z, gzip.BestSpeed)
+	w, _ := gzip.NewWriterLevel(&z, gzip.BestCompression)
 	_, _ = w.Write(b)
 	if w.Close() == nil && z.Len() < len(b)*9/10 {
 		f.packed = z.Bytes()
@@ -132,8 +118,8 @@ func mediaType(ext string) string {
 		return "text/javascript; charset=utf-8"
 	case ".svg":
 		return "image/svg+xml"
-	case ".ttf":
-		return "font/ttf"
+	case ".woff2":
+		return "font/woff2"
 	case ".txt":
 		return "text/plain; charset=utf-8"
 	case ".wasm":
@@ -167,7 +153,7 @@ func (s *Server) asset(c echo.Context) error {
 	}
 	body := f.plain
 	h.Set("Vary", "Accept-Encoding")
-	if f.packed != nil && strings.Contains(c.Request().Header.Get("Accept-Encoding"), "gzip") {
+	if f.packed != nil && takesGzip(c) {
 		h.Set("Content-Encoding", "gzip")
 		body = f.packed
 	}

@@ -51,7 +51,7 @@ func (s *Server) stockPlot(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return c.Blob(http.StatusOK, "image/svg+xml", svg)
+	return sendPacked(c, http.StatusOK, "image/svg+xml", svg)
 }
 
 // ahead is what is expected of a part from today on: the mean and the range of nine cases in

@@ -149,10 +149,10 @@ func TestAssets(t *testing.T) {
 	if a.status != 200 || a.head.Get("Cache-Control") != "public, max-age=31536000, immutable" {
 		t.Errorf("%s: %d, %q", css, a.status, a.head.Get("Cache-Control"))
 	}
-	if strings.Contains(a.body, `"/static/fonts/sans.ttf"`) || !strings.Contains(a.body, `"/static/fonts/sans.`) {
+	if strings.Contains(a.body, `"/static/fonts/sans.woff2"`) || !strings.Contains(a.body, `"/static/fonts/sans.`) {
 		t.Error("the stylesheet does not name its fonts by their hashed names")
 	}
-	for _, path := range []string{"/static/../server.go", "/static/nothing.js", "/static/", "/static/fonts/sans.ttf/.."} {
+	for _, path := range []string{"/static/../server.go", "/static/nothing.js", "/static/", "/static/fonts/sans.woff2/.."} {
 		if a := sh.visitor().get(path); a.status == 200 {
 			t.Errorf("%s: 200", path)
 		}

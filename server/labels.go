@@ -320,7 +320,7 @@ func (s *Server) labelsPreview(c echo.Context) error {
 	if err != nil {
 		return drawn(err)
 	}
-	return c.Blob(http.StatusOK, "image/svg+xml", svg)
+	return sendPacked(c, http.StatusOK, "image/svg+xml", svg)
 }
 
 // labelsCalibration is the page with the rulers: GET /labels/calibration.pdf.
@@ -450,7 +450,7 @@ func sendLabels(c echo.Context, name string, ls []labels.Label, sheet labels.She
 		if err != nil {
 			return drawn(err)
 		}
-		return c.Blob(http.StatusOK, "image/svg+xml", svg)
+		return sendPacked(c, http.StatusOK, "image/svg+xml", svg)
 	case !ok:
 		return &refusal{class: errNotFound, detail: "a print has labels.pdf, labels.svg, labels.png, labels.zpl and labels.epl"}
 	}
@@ -589,7 +589,7 @@ func (s *Server) labelSVG(c echo.Context) error {
 	if err != nil {
 		return drawn(err)
 	}
-	return c.Blob(http.StatusOK, "image/svg+xml", svg)
+	return sendPacked(c, http.StatusOK, "image/svg+xml", svg)
 }
 
 // labelPDF is the label as a page of exactly its size: GET /pieces/:tag/label.pdf.

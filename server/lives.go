@@ -371,6 +371,6 @@ func (s *Server) lifePlot(draw func(store.LifeView) ([]byte, error)) echo.Handle
 		if err != nil {
 			return err
 		}
-		return c.Blob(http.StatusOK, "image/svg+xml", svg)
+		return sendPacked(c, http.StatusOK, "image/svg+xml", svg)
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"net/http/cookiejar"
 	"net/http/httptest"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -32,6 +33,8 @@ type shop struct {
 	badges  map[string]string
 	console []string
 	log     *bytes.Buffer
+
+	orderOfShop string
 }
 
 const (
@@ -286,4 +289,11 @@ func newSchema(t testing.TB, server string) string {
 // nastyJob is a job whose name wants to be markup.
 func nastyJob() store.Job {
 	return store.Job{Code: "J-9", Name: `<script>alert(1)</script><b>bold`, FromDay: "2026-11-26", ToDay: "2026-11-26", Request: "{}"}
+}
+
+func readFile(t testing.TB, path string) string {
+	t.Helper()
+	b, err := os.ReadFile(path)
+	must(t, err)
+	return string(b)
 }

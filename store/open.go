@@ -40,6 +40,7 @@ type Options struct {
 	Create   bool             // make the store if there is none; otherwise that is ErrNoStore
 	Clock    func() time.Time // nil: the wall clock
 	Log      *slog.Logger     // nil: silent
+	Trace    func(sql string) // told of each statement of gorm; nil: nobody is
 	Relaxed  bool             // a throwaway store: commits do not wait for the disk. Never for a shop.
 }
 
@@ -162,6 +163,11 @@ func (s *Store) openSQLite(ctx context.Context, file string, o Options) error {
 		if err := quickCheck(ctx, w); err != nil {
 			return err
 		}
+		if !o.Create {
+			if err := holdsShop(ctx, w, file); err != nil {
+				return err
+			}
+		}
 	}
 	if err := migrate(ctx, w, goose.DialectSQLite3, "sqlite"); err != nil {
 		return err
@@ -179,10 +185,10 @@ func (s *Store) openSQLite(ctx context.Context, file string, o Options) error {
 		}
 	}
 	os.Chmod(file, 0o600)
-	if s.write, err = gorm.Open(dialect{sqlite.New(sqlite.Config{Conn: w, DriverName: sqliteDriver}).(*sqlite.Dialector)}, s.gormConfig()); err != nil {
+	if s.write, err = gorm.Open(dialect{sqlite.New(sqlite.Config{Conn: w, DriverName: sqliteDriver}).(*sqlite.Dialector)}, s.gormConfig(o.Trace)); err != nil {
 		return err
 	}
-	s.read, err = gorm.Open(dialect{sqlite.New(sqlite.Config{Conn: r, DriverName: sqliteDriver}).(*sqlite.Dialector)}, s.gormConfig())
+	s.read, err = gorm.Open(dialect{sqlite.New(sqlite.Config{Conn: r, DriverName: sqliteDriver}).(*sqlite.Dialector)}, s.gormConfig(o.Trace))
 	return err
 }
 
@@ -196,18 +202,35 @@ func (s *Store) openPostgres(ctx context.Context, o Options) error {
 	if err := migrate(ctx, db, goose.DialectPostgres, "postgres"); err != nil {
 		return err
 	}
-	if s.write, err = gorm.Open(pgDialect{postgres.New(postgres.Config{Conn: db}).(*postgres.Dialector)}, s.gormConfig()); err != nil {
+	if s.write, err = gorm.Open(pgDialect{postgres.New(postgres.Config{Conn: db}).(*postgres.Dialector)}, s.gormConfig(o.Trace)); err != nil {
 		return err
 	}
 	s.read = s.write
 	return nil
 }
 
-func (s *Store) gormConfig() *gorm.Config {
-	return &gorm.Config{
+func (s *Store) gormConfig(trace func(string)) *gorm.Config {
+	cfg := &gorm.Config{
 		TranslateError: true, Logger: logger.Discard, SkipDefaultTransaction: true,
 		NowFunc: func() time.Time { return s.clock().UTC().Truncate(time.Millisecond) },
 	}
+	if trace != nil {
+		cfg.Logger = tracer{logger.Discard, trace}
+	}
+	return cfg
+}
+
+// A tracer tells somebody of each statement.
+type tracer struct {
+	logger.Interface
+	seen func(sql string)
+}
+
+func (t tracer) LogMode(logger.LogLevel) logger.Interface { return t }
+
+func (t tracer) Trace(_ context.Context, _ time.Time, sql func() (string, int64), _ error) {
+	text, _ := sql()
+	t.seen(text)
 }
 
 // sqliteDSN sets what reliability asks of every connection. mattn and modernc read the same names.
@@ -266,6 +289,19 @@ func quickCheck(ctx context.Context, db *sql.DB) error {
 	return fmt.Errorf("%w (%s); nothing was written. Restore the newest backup with: brasspeg restore", ErrDamaged, got)
 }
 
+// holdsShop refuses a database that is sound and empty: bringing its schema up to date would make
+// a shop without anything in it out of what was one. Only init makes a shop.
+func holdsShop(ctx context.Context, db *sql.DB, file string) error {
+	var n int
+	if err := db.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = 'ledger_head'").Scan(&n); err != nil {
+		return err
+	}
+	if n == 0 {
+		return fmt.Errorf("%w: %s holds no shop; restore the newest backup with: brasspeg restore", ErrDamaged, file)
+	}
+	return nil
+}
+
 func migrate(ctx context.Context, db *sql.DB, dialect goose.Dialect, folder string) error {
 	sub, err := fs.Sub(migrations.Files, folder)
 	if err != nil {
@@ -310,7 +346,24 @@ func secret(path string) ([]byte, error) {
 	}
 	b = make([]byte, 32)
 	rand.Read(b) // never fails
-	return b, os.WriteFile(path, b, 0o600)
+	return b, writeSecret(path, b)
+}
+
+// writeSecret has the key on the disk, whole, before anything is keyed by it: a power cut must not
+// leave badges that nothing can check.
+func writeSecret(path string, b []byte) error {
+	f, err := os.OpenFile(path+".new", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(b)
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	if err := os.Rename(path+".new", path); err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(path))
 }
 
 // Close lets waiting bookings finish, then closes the store.
