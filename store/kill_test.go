@@ -2,9 +2,12 @@ package store
 
 import (
 	"bufio"
+	"database/sql"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
@@ -188,5 +191,21 @@ func TestRestoreRefuses(t *testing.T) {
 	}
 	if _, err := Backup(ctx, s.opt.Dir, file); err == nil {
 		t.Error("a backup was written over another")
+	}
+}
+
+// A sound database with no shop in it is not taken for one.
+func TestEmptyDatabaseIsNoShop(t *testing.T) {
+	dir := t.TempDir()
+	db, err := sql.Open(sqliteDriver, sqliteDSN(filepath.Join(dir, "brasspeg.db"), false, true))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.Exec("CREATE TABLE t (n INTEGER) STRICT"); err != nil {
+		t.Fatal(err)
+	}
+	db.Close()
+	if _, err := Open(ctx, Options{Dir: dir}); !errors.Is(err, ErrDamaged) {
+		t.Errorf("opened: %v", err)
 	}
 }
