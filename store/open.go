@@ -40,6 +40,7 @@ type Options struct {
 	Create   bool             // make the store if there is none; otherwise that is ErrNoStore
 	Clock    func() time.Time // nil: the wall clock
 	Log      *slog.Logger     // nil: silent
+	Trace    func(sql string) // told of each statement of gorm; nil: nobody is
 	Relaxed  bool             // a throwaway store: commits do not wait for the disk. Never for a shop.
 }
 
@@ -184,10 +185,10 @@ func (s *Store) openSQLite(ctx context.Context, file string, o Options) error {
 		}
 	}
 	os.Chmod(file, 0o600)
-	if s.write, err = gorm.Open(dialect{sqlite.New(sqlite.Config{Conn: w, DriverName: sqliteDriver}).(*sqlite.Dialector)}, s.gormConfig()); err != nil {
+	if s.write, err = gorm.Open(dialect{sqlite.New(sqlite.Config{Conn: w, DriverName: sqliteDriver}).(*sqlite.Dialector)}, s.gormConfig(o.Trace)); err != nil {
 		return err
 	}
-	s.read, err = gorm.Open(dialect{sqlite.New(sqlite.Config{Conn: r, DriverName: sqliteDriver}).(*sqlite.Dialector)}, s.gormConfig())
+	s.read, err = gorm.Open(dialect{sqlite.New(sqlite.Config{Conn: r, DriverName: sqliteDriver}).(*sqlite.Dialector)}, s.gormConfig(o.Trace))
 	return err
 }
 
@@ -201,18 +202,35 @@ func (s *Store) openPostgres(ctx context.Context, o Options) error {
 	if err := migrate(ctx, db, goose.DialectPostgres, "postgres"); err != nil {
 		return err
 	}
-	if s.write, err = gorm.Open(pgDialect{postgres.New(postgres.Config{Conn: db}).(*postgres.Dialector)}, s.gormConfig()); err != nil {
+	if s.write, err = gorm.Open(pgDialect{postgres.New(postgres.Config{Conn: db}).(*postgres.Dialector)}, s.gormConfig(o.Trace)); err != nil {
 		return err
 	}
 	s.read = s.write
 	return nil
 }
 
-func (s *Store) gormConfig() *gorm.Config {
-	return &gorm.Config{
+func (s *Store) gormConfig(trace func(string)) *gorm.Config {
+	cfg := &gorm.Config{
 		TranslateError: true, Logger: logger.Discard, SkipDefaultTransaction: true,
 		NowFunc: func() time.Time { return s.clock().UTC().Truncate(time.Millisecond) },
 	}
+	if trace != nil {
+		cfg.Logger = tracer{logger.Discard, trace}
+	}
+	return cfg
+}
+
+// A tracer tells somebody of each statement.
+type tracer struct {
+	logger.Interface
+	seen func(sql string)
+}
+
+func (t tracer) LogMode(logger.LogLevel) logger.Interface { return t }
+
+func (t tracer) Trace(_ context.Context, _ time.Time, sql func() (string, int64), _ error) {
+	text, _ := sql()
+	t.seen(text)
 }
 
 // sqliteDSN sets what reliability asks of every connection. mattn and modernc read the same names.
