@@ -250,3 +250,52 @@ func TestDesignationAPI(t *testing.T) {
 		t.Errorf("%d %s", a.status, a.body)
 	}
 }
+
+// Every size field of the form of every kind, new or changed, refuses a bare size with the
+// question, names the field, and tells how sizes are written.
+func TestEverySizeFieldOfTheForm(t *testing.T) {
+	sh := newShop(t)
+	c := sh.as("brisa")
+	edit := map[string]string{"bar": "BAR-40-470", "head": "HED-40R", "holder": "HLD-50-40", "insert": "INS-D11-08"}
+	n := 0
+	for _, kind := range store.PartKinds() {
+		form := c.get("/parts/new?kind=" + kind).body
+		for _, f := range store.PartFields(kind) {
+			if f.Sort != "size" {
+				continue
+			}
+			n++
+			if !strings.Contains(form, `name="v:`+f.Symbol+`"`) {
+				t.Errorf("%s: the form has no field %s", kind, f.Symbol)
+			}
+			in := map[string]string{"kind": kind, "code": "NEW-1", "v:" + f.Symbol: "31"}
+			if a := c.post("/parts", in); a.status != 422 || !strings.Contains(a.body, "31 mm or 31 in") || !strings.Contains(strings.ToLower(a.body), strings.ToLower(f.Symbol)+": 31 of what") {
+				t.Errorf("new %s with %s 31: %d %s", kind, f.Symbol, a.status, a.body)
+			}
+			code := edit[kind]
+			if code == "" {
+				continue
+			}
+			in = formOf(t, c.get("/parts/"+code+"/edit").body)
+			in["v:"+f.Symbol] = "31"
+			if a := c.post("/parts/"+code+"/edit", in); a.status != 422 || !strings.Contains(a.body, "31 mm or 31 in") || !strings.Contains(strings.ToLower(a.body), strings.ToLower(f.Symbol)+": 31 of what") {
+				t.Errorf("%s with %s 31: %d %s", code, f.Symbol, a.status, a.body)
+			}
+		}
+		if k := strings.Count(form, "write the unit: 32 mm, 1-1/4 in"); k != sizes(kind) {
+			t.Errorf("%s: %d fields say how sizes are written, want %d", kind, k, sizes(kind))
+		}
+	}
+	if n < 20 {
+		t.Errorf("only %d size fields were asked", n)
+	}
+}
+
+func sizes(kind string) (n int) {
+	for _, f := range store.PartFields(kind) {
+		if f.Sort == "size" {
+			n++
+		}
+	}
+	return n
+}

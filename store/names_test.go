@@ -202,3 +202,49 @@ func FuzzFill(f *testing.F) {
 		}
 	})
 }
+
+// Every field of every kind that takes a size reads what a shop writes, exactly, and refuses
+// what could be two sizes with the question to ask. Values in mm: 1-1/4 in is 31.75 mm by the
+// international inch of 25.4 mm.
+func TestEverySizeField(t *testing.T) {
+	n := 0
+	for _, kind := range PartKinds() {
+		for _, f := range PartFields(kind) {
+			if f.Sort != "size" {
+				continue
+			}
+			n++
+			for _, tt := range []struct{ typed, kept string }{
+				{`1-1/4"`, "1-1/4 in"}, {"1 1/4 in", "1-1/4 in"}, {"1¼ inch", "1-1/4 in"}, {"1.25in", "1.25 in"}, {"1,25 in", "1.25 in"}, {`5/4"`, "1-1/4 in"},
+				{"31.75 mm", "31.75 mm"}, {"31,75 mm", "31.75 mm"}, {"31.75mm", "31.75 mm"}, {"Ø31.75 mm", "31.75 mm"}, {"  31.75  MM ", "31.75 mm"}, {"１-1/4 in", "1-1/4 in"},
+			} {
+				got, err := Fill(PartEntry{Kind: kind, Code: "X", Values: map[string]string{f.Symbol: tt.typed}})
+				if err != nil {
+					t.Errorf("%s %s: %q is refused: %v", kind, f.Symbol, tt.typed, err)
+					continue
+				}
+				x := values(got.In.Facts)[f.Symbol]
+				i := slices.IndexFunc(got.In.Facts, func(x Fact) bool { return x.Symbol == f.Symbol })
+				if x != "31.75" || got.In.Facts[i].Entered != tt.kept || got.In.Facts[i].Origin != Entered {
+					t.Errorf("%s %s: %q is kept as %+v, want 31.75 and %q", kind, f.Symbol, tt.typed, got.In.Facts[i], tt.kept)
+				}
+				// what is kept is what the form of a change shows, and it is read back the same
+				if again := f.typed(got.In.Facts[i]); again != tt.kept {
+					t.Errorf("%s %s: %q is shown as %q", kind, f.Symbol, tt.kept, again)
+				}
+			}
+			for _, tt := range []struct{ typed, asks string }{
+				{"31", "31 mm or 31 in"}, {"1.25", "1.25 mm or 1.25 in"}, {"31,75", "31.75 mm or 31.75 in"}, {"1,250 mm", ""}, {"-3 mm", ""}, {"1/0 in", ""}, {"mm", ""}, {"31 cm", ""}, {"1-1/4 mm", ""}, {"NaN mm", ""}, {"1e3 mm", ""},
+			} {
+				_, err := Fill(PartEntry{Kind: kind, Code: "X", Values: map[string]string{f.Symbol: tt.typed}})
+				r, ok := errors.AsType[*Refusal](err)
+				if !ok || r.Field != f.Symbol || !errors.Is(err, ErrBadInput) || !strings.Contains(r.Says, tt.asks) {
+					t.Errorf("%s %s: %q gives %v, want a refusal of that field that asks %q", kind, f.Symbol, tt.typed, err, tt.asks)
+				}
+			}
+		}
+	}
+	if n < 20 {
+		t.Errorf("only %d size fields were asked", n)
+	}
+}
