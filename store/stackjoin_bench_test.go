@@ -49,7 +49,9 @@ func joinShop(parts, items int) []stack.Item {
 	round := func(side stack.Side, gender string, d float64) stack.Joint {
 		return stack.Joint{Side: side, Family: stack.Cylindrical, Gender: gender, Size: stack.Some(d)}
 	}
-	code := func(side stack.Side, f stack.Family, c string) stack.Joint { return stack.Joint{Side: side, Family: f, Code: c} }
+	code := func(side stack.Side, f stack.Family, c string) stack.Joint {
+		return stack.Joint{Side: side, Family: f, Code: c}
+	}
 	var all []*stack.Part
 	for i := range parts {
 		p := &stack.Part{Code: fmt.Sprintf("P%06d", i), WT: stack.Some(size(0.3, 0.6, 2, 4.5)), CP: stack.Some(size(20, 40, 70, 100))}

@@ -264,7 +264,7 @@ func readRequest(f *form) (Request, error) {
 		}
 		f.keep(s.close())
 	}
-	r.BoreStartD = f.number("bore_start_d", minBore, maxDia).V
+	r.BoreStartD = f.number("bore_start_d", 0, maxDia).V
 	r.Depth = f.number("depth", 0.1, maxLen).V
 	r.Clearance = f.number("clearance", 0, maxLen).V
 	r.BoreEndD = f.number("bore_end_d", minBore, maxDia)

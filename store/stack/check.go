@@ -85,6 +85,9 @@ func (s *Shelf) explain(r *Request, v *Verdict) {
 				q.kinds[Hose], q.kinds[Fitting] = true, true
 			}
 		}
+		if q.kinds[Holder] {
+			q.kinds[Sleeve] = true // what is to hold the bar directly may be there with a sleeve
+		}
 		for _, u := range v.Options[0].Stack.Pieces {
 			if u.Part != nil && s.recs[u.Part.Code] != nil {
 				q.near[s.recs[u.Part.Code]] = true
@@ -238,6 +241,9 @@ func (r *Request) Validate() error {
 		return &BadField{Field: field, Why: fmt.Sprintf(why, args...)}
 	}
 	size := func(field string, v, lo, hi float64) error {
+		if field == "request.bore_start_d" && v >= 0 && v < lo {
+			return bad(field, "no head goes into a hole of %s mm; from %s to %s mm", num(v), num(lo), num(hi))
+		}
 		if !(v >= lo && v <= hi) {
 			return bad(field, "%s mm is out of range; from %s to %s mm", num(v), num(lo), num(hi))
 		}
@@ -258,9 +264,24 @@ func (r *Request) Validate() error {
 			return bad("request."+o.field, "%s is out of range", num(o.v.V))
 		}
 	}
+	for _, o := range []struct {
+		field  string
+		v      Opt
+		lo, hi float64
+	}{
+		{"vc", r.Cutting.VC, 0, 5000}, {"f", r.Cutting.F, 0, 50}, {"ap", r.Cutting.AP, 0, 100}, {"eta", r.Cutting.Eta, 0, 1},
+	} {
+		if o.v.Known && !(o.v.V > o.lo && o.v.V <= o.hi) {
+			return bad("request.cutting."+o.field, "%s is out of range; over %s, up to %s", num(o.v.V), num(o.lo), num(o.hi))
+		}
+	}
 	switch {
+	case r.Cutting.Group < 0 || r.Cutting.Group > 41:
+		return bad("request.cutting.group", "%d is no group of VDI 3323; from 1 to 41, or leave it out", r.Cutting.Group)
 	case strings.TrimSpace(r.Station.Interface) == "":
 		return bad("request.station.interface", "is missing: which turret seat does the stack bolt to?")
+	case bare(r.Station.Interface):
+		return bad("request.station.interface", "%q is a bare number; write the system too, as VDI%[1]s or BMT%[1]s", r.Station.Interface)
 	case r.Hand != "R" && r.Hand != "L" && r.Hand != "N":
 		return bad("request.hand", "%q is none of R, L, N", r.Hand)
 	case strings.TrimSpace(r.Insert.Seat) == "":
@@ -293,5 +314,11 @@ func (r *Request) Validate() error {
 	return nil
 }
 
-// minBore is the smallest starting hole a boring bar enters, mm. Shop default, no source.
+// bare reports whether a code is only a number: 40 alone is several turret seats and couplings.
+func bare(code string) bool {
+	return strings.Trim(code, "0123456789 .,/\"") == ""
+}
+
+// minBore is the smallest starting hole a boring bar enters, mm: no head goes into less. Shop
+// default, no source.
 const minBore = 1.0

@@ -61,6 +61,9 @@ func (q *search) sentence(code Code, x *found) string {
 		}
 		return fmt.Sprintf("the job needs %s mm of overhang, the machine can swing %s mm", num(r.Overhang()), st.MaxProjection)
 	case codePump:
+		if !st.CoolantMaxBar.Known {
+			return fmt.Sprintf("%s bar asked, the station's limit is not recorded", num(r.CoolantBar))
+		}
 		return fmt.Sprintf("%s bar asked, the station's limit is %s bar", num(r.CoolantBar), st.CoolantMaxBar)
 	}
 	if x == nil {

@@ -90,11 +90,7 @@ func readPart(f *form) *Part {
 	switch p.Kind {
 	case Holder:
 		addTurret(f, p, Machine, "interface")
-		if j := addBore(f, p); j != nil {
-			j.Clamp = f.oneOf("clamp", "split", "screws")
-		} else if f.has("clamp") {
-			f.fail("clamp", "needs DCONWS, the bore it closes")
-		}
+		readClamp(f, addBore(f, p))
 		p.Coolant = f.oneOf("coolant", "through", "none") == "through"
 	case Sleeve:
 		addShank(f, p)
@@ -106,9 +102,7 @@ func readPart(f *form) *Part {
 		p.ForDamped, p.Sealed = f.flag("for_damped"), f.flag("sealed")
 		p.Index = f.oneOf("index", "plunger", "scribe", "none")
 	case Bar:
-		if j := addShank(f, p); j != nil {
-			j.Flat = f.flag("flat")
-		}
+		readFlat(f, addShank(f, p))
 		p.Construction = f.oneOf("construction", constructions...)
 		p.OAL, p.OHX, p.OHN = positive(f, "OAL", maxLen), positive(f, "OHX", maxLen), positive(f, "OHN", maxLen)
 		p.Hollow = positive(f, "hollow", maxDia)
@@ -142,12 +136,8 @@ func readPart(f *form) *Part {
 		p.LEN = positive(f, "LEN", 100000)
 	case Adapter:
 		addTurret(f, p, Machine, "interface")
-		if j := addShank(f, p); j != nil {
-			j.Flat = f.flag("flat")
-		}
-		if j := addBore(f, p); j != nil {
-			j.Clamp = f.oneOf("clamp", "split", "screws")
-		}
+		readFlat(f, addShank(f, p))
+		readClamp(f, addBore(f, p))
 		addCoupling(f, p, Machine, "CCMS")
 		addCoupling(f, p, Workpiece, "CCWS")
 		readEnds(f, p)
@@ -206,6 +196,26 @@ func addBore(f *form, p *Part) *Joint {
 		f.fail("LSC", "needs DCONWS, the bore it belongs to")
 	}
 	return j
+}
+
+// readClamp reads how a bore closes; bore is nil when there is none.
+func readClamp(f *form, bore *Joint) {
+	clamp := f.oneOf("clamp", "split", "screws")
+	if bore != nil {
+		bore.Clamp = clamp
+	} else if clamp != "" {
+		f.fail("clamp", "needs DCONWS, the bore it closes")
+	}
+}
+
+// readFlat reads whether a shank has a flat; shank is nil when there is none.
+func readFlat(f *form, shank *Joint) {
+	flat := f.flag("flat")
+	if shank != nil {
+		shank.Flat = flat
+	} else if flat {
+		f.fail("flat", "needs DCONMS, the shank it is ground on")
+	}
 }
 
 func addRound(f *form, p *Part, j Joint, key string) *Joint {
@@ -356,6 +366,11 @@ func (p *Part) check(f *form) error {
 	if f.err != nil {
 		return f.err
 	}
+	for _, j := range p.Joints {
+		if (j.Family == TurretSeat || j.Family == Coupling) && bare(j.Code) {
+			f.fail(columnOf(j), "%q is a bare number; write the whole code", j.Code)
+		}
+	}
 	require := func(key string, ok bool) {
 		if !ok {
 			f.fail(key, "is missing")
@@ -427,6 +442,19 @@ func (p *Part) check(f *form) error {
 		}
 	}
 	return f.err
+}
+
+// columnOf names the column that tells a joint, for a refusal.
+func columnOf(j Joint) string {
+	switch {
+	case j.Family == TurretSeat && j.Side == Machine:
+		return "interface"
+	case j.Family == Coupling && j.Side == Machine:
+		return "CCMS"
+	case j.Family == Coupling:
+		return "CCWS"
+	}
+	return "joints"
 }
 
 // Fields returns the part in the flat spelling; what a flat column cannot say is in `joints`.

@@ -97,7 +97,7 @@ type Cutting struct {
 // A Request asks for a stack.
 type Request struct {
 	Job      string
-	NeedDate Date // "" = today does not matter: reservations are ignored
+	NeedDate Date // first day the stack is needed
 	Until    Date // last day the stack is needed; "" = NeedDate
 
 	Station    Station
