@@ -154,6 +154,40 @@ func TestReturnIsUndoneOntoItsList(t *testing.T) {
 	})
 }
 
+// What two jobs have of one lot in one pair of hands is told apart: closing one takes its own.
+func TestCloseTakesItsOwn(t *testing.T) {
+	engines(t, func(t *testing.T, s *shop) {
+		b := newBorer(s)
+		one, two := b.job("J-1", "2026-03-17", "2026-03-20"), b.job("J-2", "2026-03-17", "2026-03-20")
+		ins := b.item("INS", 0)
+		for j, n := range map[JobID]int64{one.ID: 3, two.ID: 2} {
+			_, err := s.Issue(ctx, op(s.gate), IssueIn{Picks: []Pick{{Item: ins.ID, Qty: n}}, To: s.op1.PlaceID, Job: j})
+			s.must(err)
+		}
+		before := s.beside()
+		full := 2
+		for _, l := range []CloseLine{{Item: ins.ID, Do: Keep}, {Item: ins.ID, Do: Unload, Edges: &full}} {
+			for _, j := range []struct {
+				id    JobID
+				other string
+			}{{two.ID, "J-1 3"}, {one.ID, "J-2 2"}} {
+				key := op(s.gate)
+				_, err := s.CloseJob(ctx, key, CloseIn{Job: j.id, Lines: []CloseLine{l}})
+				s.must(err)
+				var left []string
+				s.must(s.read.Raw(`SELECT j.code || ' ' || CAST(sum(h.qty) AS TEXT) FROM holdings h JOIN jobs j ON j.id = h.job_id WHERE h.qty > 0 AND h.place_id = ? GROUP BY j.code`, s.op1.PlaceID).Scan(&left).Error)
+				if len(left) != 1 || left[0] != j.other {
+					t.Errorf("%s: left in his hands: %v, want %s", l.Do, left, j.other)
+				}
+				_, err = s.Reverse(ctx, op(s.gate), key.ID, "")
+				s.must(err)
+				s.same("undone", before)
+			}
+		}
+		s.sound()
+	})
+}
+
 // Another box, another part: each is kept with the job as planned and used, by whom and why; an
 // addition is none, and an undo takes the line off.
 func TestSubstitutes(t *testing.T) {
