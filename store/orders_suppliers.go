@@ -133,7 +133,8 @@ func (s *Store) Instead(ctx context.Context, part PartID) ([]Alternative, error)
 	var out []Alternative
 	const free = `(SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN items i ON i.id = s.item_id JOIN places pl ON pl.id = s.place_id
 		WHERE i.part_id = p.id AND pl.kind = 'bin' AND i.held = '') -
-		(SELECT coalesce(sum(r.qty), 0) FROM reservations r JOIN items i ON i.id = r.item_id WHERE i.part_id = p.id AND r.ended_at IS NULL AND r.to_day >= ?)`
+		(SELECT coalesce(sum(r.qty), 0) FROM reservations r JOIN items i ON i.id = r.item_id WHERE i.part_id = p.id AND r.ended_at IS NULL AND r.to_day >= ?
+			AND (i.kind = 'lot' OR NOT EXISTS (SELECT 1 FROM holdings h WHERE h.item_id = i.id AND h.job_id = r.job_id AND h.qty > 0)))`
 	today := string(s.Today())
 	var self Alternative
 	r := db.Raw("SELECT p.id, p.code, p.name, "+free+" AS free FROM parts p WHERE p.id = ?", today, part).Scan(&self)

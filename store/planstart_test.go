@@ -109,6 +109,11 @@ func TestStartIssuesTheKit(t *testing.T) {
 		if i := slices.IndexFunc(found, func(f Found) bool { return f.Part.Code == "INS" }); i < 0 || found[i].Free() != 7 {
 			t.Errorf("free inserts: %+v; want 7 of 10", found)
 		}
+		found, err = s.Search(ctx, "BAR", 5)
+		s.must(err)
+		if i := slices.IndexFunc(found, func(f Found) bool { return f.Part.Code == "BAR" }); i < 0 || found[i].Free() != 1 || found[i].Out != 1 {
+			t.Errorf("free bars: %+v; want 1 of 2: what is out for the job it was promised to counts once", found)
+		}
 		again, err := s.StartJob(ctx, key, StartIn{Job: j.ID})
 		if err != nil || !again.Replayed || again.Says != got.Says {
 			t.Errorf("the same op again: %+v, %v", again, err)

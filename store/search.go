@@ -321,7 +321,8 @@ func (s *Store) standings(ctx context.Context, ids []PartID) ([]Found, error) {
 		(SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN items i ON i.id = s.item_id JOIN places pl ON pl.id = s.place_id WHERE i.part_id = p.id AND pl.outside = ?) AS on_hand,
 		(SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN items i ON i.id = s.item_id JOIN places pl ON pl.id = s.place_id WHERE i.part_id = p.id AND pl.kind IN ('person','station','kit')) AS "out",
 		(SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN items i ON i.id = s.item_id JOIN places pl ON pl.id = s.place_id WHERE i.part_id = p.id AND (pl.kind IN ('inspection','lost') OR pl.kind = 'bin' AND i.held <> '')) AS held,
-		(SELECT coalesce(sum(r.qty), 0) FROM reservations r JOIN items i ON i.id = r.item_id WHERE i.part_id = p.id AND r.ended_at IS NULL AND r.to_day >= ?) AS promised
+		(SELECT coalesce(sum(r.qty), 0) FROM reservations r JOIN items i ON i.id = r.item_id WHERE i.part_id = p.id AND r.ended_at IS NULL AND r.to_day >= ?
+			AND (i.kind = 'lot' OR NOT EXISTS (SELECT 1 FROM holdings h WHERE h.item_id = i.id AND h.job_id = r.job_id AND h.qty > 0))) AS promised
 		FROM parts p WHERE p.id IN ? ORDER BY p.code`, false, string(s.Today()), ids).Scan(&out).Error
 	order := make(map[PartID]int, len(ids))
 	for i, id := range ids {
