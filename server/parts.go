@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
 	"strconv"
@@ -26,7 +27,7 @@ func (s *Server) searchPage(c echo.Context) error {
 	}
 	who, _ := actor(c)
 	v.MayKeep = mayKeep(who.role)
-	if access.Of(who.role, access.SeeLedger) == access.Any {
+	if !v.Asked && access.Of(who.role, access.SeeLedger) == access.Any {
 		m, err := s.store.MissedWeek(ctx, s.store.Today())
 		if err != nil {
 			return err
@@ -40,7 +41,7 @@ func (s *Server) searchPage(c echo.Context) error {
 		}
 		for _, k := range store.PartKinds() {
 			if n := counts[k]; n > 0 {
-				v.Kinds = append(v.Kinds, hitRow{Href: "/search?q=" + k, Code: k, Note: fmt.Sprint(n)})
+				v.Kinds = append(v.Kinds, hitRow{Href: "/search?q=" + k, Name: count(int64(n), k, k+"s")})
 			}
 		}
 		v.Bare = len(v.Kinds) == 0
@@ -134,6 +135,10 @@ func partRows(found []store.Found, see holders) []partRow {
 // missed puts the week's look-ups in vain on the page.
 func (v *searchPage) missed(m store.Miss) {
 	v.ShowMissed = true
+	if m.Count == 0 {
+		v.Missed = fmt.Sprintf("No look-up this week (%s to %s) ended in “not here”.", m.From, m.To)
+		return
+	}
 	v.Missed = fmt.Sprintf("%s this week (%s to %s) ended in “not here”: about %s h at 5 minutes each.", count(m.Count, "look-up", "look-ups"), m.From, m.To, figure(m.Hours, 1))
 	for _, t := range m.Top {
 		v.MissedTop = append(v.MissedTop, hitRow{Href: "/search?q=" + pathOf(t.Text), Code: t.Text, Note: count(t.Count, "time", "times")})
@@ -289,9 +294,12 @@ func valueRowOf(kind string, f store.Fact) valueRow {
 		r.Name = known.name
 	}
 	for _, field := range store.PartFields(kind) {
-		if field.Symbol == f.Symbol && r.Name == "" {
-			r.Name = field.Plain
+		if field.Symbol == f.Symbol {
+			r.Name, r.Unit = cmp.Or(r.Name, field.Plain), field.Unit
 		}
+	}
+	if f.Symbol == "unit" {
+		r.Name = "the unit its diameters were entered in, outside then inside"
 	}
 	switch f.Value {
 	case "true":
@@ -302,7 +310,7 @@ func valueRowOf(kind string, f store.Fact) valueRow {
 	if v, err := strconv.ParseFloat(f.Value, 64); err == nil {
 		r.Value = figure(v, 4)
 		if known, ok := symbolNames[f.Symbol]; ok {
-			r.Unit = known.unit
+			r.Unit = cmp.Or(r.Unit, known.unit)
 		}
 		if sym, ok := standard.SymbolOf(f.Symbol); ok && (r.Unit == "" || r.Unit == "mm") {
 			if r.Unit = sym.Unit; sym.Unit == "deg" {

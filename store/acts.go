@@ -224,6 +224,9 @@ func (e *entry) receive(in ReceiveIn) error {
 	if err != nil {
 		return err
 	}
+	if !part.RetiredAt.IsZero() {
+		return refuse(ErrRetired, "part", "%s is no longer in use; take it into use again on its page first", part.Code)
+	}
 	to := in.To
 	if to == 0 && part.HomeID != nil {
 		to = *part.HomeID

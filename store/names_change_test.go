@@ -435,6 +435,9 @@ func TestRetirePart(t *testing.T) {
 		if _, err := s.UndoChange(ctx, op(s.gate), o.ID, false); !errors.Is(err, ErrConflict) {
 			t.Errorf("retiring was taken back as a change: %v", err)
 		}
+		if _, err := s.Receive(ctx, op(s.gate), ReceiveIn{Part: p.ID, Qty: 1, To: bin}); !errors.Is(err, ErrRetired) {
+			t.Errorf("received while out of use: %v", err)
+		}
 		if _, err := s.RetirePart(ctx, op(s.gate), p.ID, ""); !errors.Is(err, ErrRetired) {
 			t.Errorf("retired twice: %v", err)
 		}
