@@ -102,12 +102,17 @@ func (q *search) build(b *barCand) {
 	if len(fronts) == 0 {
 		return
 	}
+	around := least{}
+	if q.mode == modeNearest {
+		if around = q.behind.and(leastOf(fronts)); q.knownWith(b, around) {
+			return
+		}
+	}
 	one := offer{bar: *b, through: b.rec.throughs, inlets: b.rec.inlets}
 	q.joinAll(&one, q.rearsFor(b.rec, false), fronts)
-	f := &fronts[0]
-	if n := 3 + f.n; q.beyond(b, b.cost+f.cost, b.warn.count()+f.warn.count(), n) ||
-		q.mode == modeNearest && q.known(b, b.bits|f.bits, b.cost+f.cost, b.warn.count()+f.warn.count(), n) {
-		return // a holder and a sleeve at least
+	around.n++ // a sleeve at least
+	if f := &fronts[0]; q.mode == modeNearest && q.knownWith(b, around) || q.beyond(b, b.cost+f.cost, b.warn.count()+f.warn.count(), 3+f.n) {
+		return
 	}
 	q.joinAll(&one, q.rearsFor(b.rec, true), fronts)
 }

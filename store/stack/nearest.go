@@ -45,13 +45,30 @@ func (q *search) nearest() {
 	if len(all) == 0 {
 		return
 	}
-	// What breaks more than the nearest stack is not even listed: first only parts that break
-	// nothing more than the best bar does, then ever more, until there is a stack.
+	// What breaks more than the nearest stack is not even listed: first only what breaks no more
+	// than some bar and the least around it, then ever more, until there is a stack.
+	q.slack = math.MaxInt
+	q.findInserts()
+	q.findSeats()
+	q.behind = q.leastBehind()
+	head := q.leastHead()
+	around := func(b *bars) least {
+		x := q.behind.and(leastOf(q.inserts))
+		if b.of[0].ccws != "" {
+			x = x.and(head)
+		}
+		return x
+	}
+	first := math.MaxInt
+	for i := range all {
+		first = min(first, all[i].cost+around(&all[i]).cost)
+	}
 	for _, more := range []int{0, pointMated, pointBroken, pointUnmated, 2 * pointMated, 3 * pointMated, 4 * pointMated, 6 * pointMated, math.MaxInt / 2} {
-		if more == 0 && all[0].cost == 0 && q.global == 0 {
+		if first+more == 0 && q.global == 0 {
 			continue // it would have been found before
 		}
-		q.limit, q.slack = all[0].cost+more, more
+		q.limit = first + more
+		q.slack = q.limit - all[0].cost
 		q.forget()
 		q.findInserts()
 		q.findSeats()
@@ -61,7 +78,7 @@ func (q *search) nearest() {
 				break
 			}
 			like.cand = &cand{rec: all[i].of[0]}
-			if q.known(&like, like.bits, like.cost, like.warn.count(), like.n) {
+			if q.known(&like, like.bits, like.cost, like.warn.count(), like.n) || q.knownWith(&like, around(&all[i])) {
 				continue
 			}
 			for _, r := range q.of(all[i].class) {
@@ -76,6 +93,73 @@ func (q *search) nearest() {
 			return
 		}
 	}
+}
+
+// A least is the least that some parts of a stack cost in the nearest mode, with the rules that
+// whatever costs no more breaks and the pieces it is made of. vague: it may break others.
+type least struct {
+	cost  int
+	bits  set
+	warns int
+	n     int
+	vague bool
+}
+
+func (a least) and(b least) least {
+	return least{a.cost + b.cost, a.bits | b.bits, a.warns + b.warns, a.n + b.n, a.vague || b.vague}
+}
+
+// leastOf returns the least of ways before a bar, which are in order.
+func leastOf(fronts []front) least {
+	if len(fronts) == 0 {
+		return least{}
+	}
+	f := &fronts[0]
+	x := least{cost: f.cost, bits: f.bits, warns: f.warn.count(), n: f.n}
+	for i := range fronts {
+		if fronts[i].cost > f.cost {
+			break
+		}
+		x.vague = x.vague || fronts[i].bits != f.bits
+	}
+	return x
+}
+
+// leastBehind returns the least of the ways behind any bar: where no holder on hand has a seat
+// that can be reached, all break that.
+func (q *search) leastBehind() least {
+	for _, at := range q.seats {
+		if q.onHand(q.s.coded(Holder, Machine, TurretSeat, at.open)) {
+			return least{n: 1}
+		}
+	}
+	return least{cost: pointBroken, bits: bInterface, n: 1}
+}
+
+// leastHead returns the least of the ways from a coupling to an insert: where no head on hand has
+// the pocket, it costs least to have none.
+func (q *search) leastHead() least {
+	if q.onHand(q.s.coded(Head, Workpiece, Pocket, q.seat)) {
+		return least{n: 1}
+	}
+	return least{cost: pointUnmated, bits: bHub}
+}
+
+// onHand reports whether a part of the classes is owned, of those the search may use.
+func (q *search) onHand(classes []*class) bool {
+	return slices.ContainsFunc(classes, func(c *class) bool {
+		return slices.ContainsFunc(q.of(c), func(r *rec) bool { return q.candidate(r) != nil })
+	})
+}
+
+// knownWith reports, in the nearest mode, that a stack on bar b with at least x around it tells
+// nothing new.
+func (q *search) knownWith(b *barCand, x least) bool {
+	cost := b.cost + x.cost
+	if x.vague {
+		return cost > q.limit || len(q.best) > 0 && cost > q.best[0].cost
+	}
+	return q.known(b, b.bits|x.bits, cost, b.warn.count()+x.warns, 1+x.n)
 }
 
 // forget drops the lists made so far, but for the candidates.

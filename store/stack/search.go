@@ -56,8 +56,9 @@ type search struct {
 	near    map[*rec]bool // nearest mode: the parts of the answer that are on hand, nil: all
 	kinds   map[Kind]bool // and the kinds of what is missing
 	nearOf  map[*class][]*rec
-	limit   int // the most a stack may cost at present
-	slack   int // and of that, what does not go to the bar
+	behind  least // nearest mode: the least of the ways behind any bar
+	limit   int   // the most a stack may cost at present
+	slack   int   // and of that, what does not go to the bar
 	best    []found
 	only    string              // the one coolant route wanted, "": any
 	whole   bool                // for tests: look at all parts of a class
