@@ -66,7 +66,7 @@ func seed(ctx context.Context, st *store.Store, sh shop.Shop) error {
 	defer st.SetClock(func() time.Time { return time.Now().Add(ahead) })
 
 	s.now = s.local(h.Acts[0].At.Add(-time.Hour))
-	for _, step := range []func(context.Context) error{s.addPeople, s.addPlaces, s.addMachines, s.addParts, s.replay, s.planLives, s.addJobs, s.addRemark, s.plan} {
+	for _, step := range []func(context.Context) error{s.addPeople, s.addPlaces, s.addMachines, s.addParts, s.replay, s.planLives, s.addJobs, s.addRemark, s.plan, s.planFirst} {
 		if err := step(ctx); err != nil {
 			return fmt.Errorf("demo shop: %w", err)
 		}
