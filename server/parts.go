@@ -345,7 +345,7 @@ func partFacts(p store.Part) []factView {
 		add("Edges", fmt.Sprint(p.Edges), "each")
 	}
 	if p.PriceCents != nil {
-		add("Price", figure(float64(*p.PriceCents)/100, 2), p.Currency)
+		add("Price", fmt.Sprintf("%d.%02d", *p.PriceCents/100, *p.PriceCents%100), p.Currency)
 	}
 	if p.LeadDays != nil {
 		add("Lead time", fmt.Sprint(*p.LeadDays), "days")

@@ -21,7 +21,7 @@ type partState struct {
 	Needs map[PartID]int
 }
 
-func (st partState) in() PartIn { return PartIn{Part: st.Part, Facts: st.Facts, Needs: st.Needs} }
+func (st partState) in() PartIn { return PartIn(st) }
 
 // stateOf reads a record with three queries.
 func stateOf(db *gorm.DB, id PartID) (partState, error) {

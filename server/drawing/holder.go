@@ -152,18 +152,12 @@ func (h *HolderShape) plan(sc *scene, outline []pt, corner pt, angle, behind flo
 	sc.arrow(pen{"d-coolant-arrow", "", 0, Accent, nil}, at(reach, 0), pt{arrow.x - base.x, arrow.y - base.y})
 	sc.text(voiceFaint, start, pt{at(reach, 0).x - 12, at(reach, 0).y - 8}, "feed")
 	// the figures stand in the corner that the feed and the edge leave free
-	x, anchor := at(reach, 0).x-12, end
+	x, y, anchor := dir(edge/2, swing+16).x, tip.y+66, end
 	if h.End {
-		x = at(0, 0).x + 12
+		x, y = dir(edge/2, swing+10).x, tip.y-44
 	}
 	if h.End == (h.Hand != 'L') {
 		anchor = start
-	}
-	y := tip.y + 66
-	if h.End {
-		y, x = tip.y-44, dir(edge/2, swing+10).x
-	} else {
-		x = dir(edge/2, swing+16).x
 	}
 	if anchor == end {
 		x = max(x, 24+voiceDim.face.width("KAPR 107.5°", voiceDim.size))
