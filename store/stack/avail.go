@@ -67,20 +67,31 @@ func (it *Item) from(r *Request) (Date, bool) {
 	for t := r.NeedDate; t < r.last() && days < 3660; t = t.AddDays(1) {
 		days++
 	}
+	if it.Qty <= 0 {
+		return "", false
+	}
 	promised := it.promised(r)
 	for range len(promised) + 1 {
 		// An item due back before the day it is needed has to be free on that day, not earlier.
 		start := max(d, r.NeedDate)
-		end, moved := start.AddDays(days), false
+		end, left, first := start.AddDays(days), it.Qty, Forever
 		for _, v := range promised {
-			if (v.Job == "" || v.Job != r.Job) && v.To >= start && v.From <= end {
-				d, moved = v.To.AddDays(1), true
-				break
+			if v.Job != "" && v.Job == r.Job || v.To < start || v.From > end {
+				continue
 			}
+			first = min(first, v.To)
+			if v.Qty == 0 {
+				left = 0
+			}
+			left -= v.Qty
 		}
-		if !moved {
+		if left > 0 {
 			return d, true
 		}
+		if first >= Forever {
+			break // used up: it does not come back
+		}
+		d = first.AddDays(1)
 	}
 	return "", false
 }

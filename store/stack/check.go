@@ -85,6 +85,9 @@ func (s *Shelf) explain(r *Request, v *Verdict) {
 				q.kinds[Hose], q.kinds[Fitting] = true, true
 			}
 		}
+		if r.Coolant && r.Station.CoolantPort != "" {
+			q.kinds[Hose], q.kinds[Fitting] = true, true // the line is there whichever way the answer goes
+		}
 		if q.kinds[Holder] {
 			q.kinds[Sleeve] = true // what is to hold the bar directly may be there with a sleeve
 		}

@@ -173,7 +173,7 @@ func (q *search) rearsFor(b *rec, sleeved bool) []rear {
 		for _, r := range q.holdersFor(b.shank, "") {
 			judge(r, nil)
 		}
-		if q.mode == modeNearest && q.slack >= pointUnmated {
+		if q.mode == modeNearest && q.slack >= pointUnmated && !q.held(b.shank) {
 			out = append(out, q.noHold())
 		}
 		out = q.skyRear(out, b.shank, true)
@@ -256,6 +256,25 @@ func (q *search) holeSleeves(d float64, judge func(rear, *rec)) {
 			judge(q.withSleeve(h, c), c.rec)
 		}
 	}
+}
+
+// held reports whether something on hand holds a shank of diameter d on a seat that can be
+// reached, whatever else it breaks: then the chain of diameters is not what is broken.
+func (q *search) held(d float64) bool {
+	owned := func(c *class) bool {
+		return slices.ContainsFunc(c.of, func(r *rec) bool { return r.ease() < 2 })
+	}
+	direct := func(d float64) (ok bool) {
+		q.s.rounds(Holder, d, func(c *class) {
+			ok = ok || slices.ContainsFunc(q.seats, func(at rear) bool { return at.open == c.of[0].iface }) && owned(c)
+		})
+		return ok
+	}
+	ok := direct(d)
+	q.s.rounds(Sleeve, d, func(c *class) {
+		ok = ok || owned(c) && direct(c.of[0].shank)
+	})
+	return ok
 }
 
 // noHold is the nearest mode's answer where nothing holds the bar: the chain of diameters is
