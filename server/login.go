@@ -83,7 +83,11 @@ func (s *Server) loginPassword(c echo.Context) error {
 }
 
 func (s *Server) logIn(c echo.Context, who, given string) error {
-	p, err := s.store.Login(c.Request().Context(), who, given, device(c))
+	at := device(c)
+	if d, ok := s.station(c); ok {
+		at = d.Name
+	}
+	p, err := s.store.Login(c.Request().Context(), who, given, at)
 	if err != nil {
 		return err
 	}

@@ -138,6 +138,9 @@ func (s *Server) guard(right access.Right, next echo.HandlerFunc) echo.HandlerFu
 		if !ok {
 			return &refusal{class: errNoSession, detail: "log in first"}
 		}
+		if p.locked && right != access.LogOut {
+			return &refusal{class: errLocked, detail: "this computer is locked; " + p.name + " opens it by badge or PIN"}
+		}
 		if access.Of(p.role, right) == access.No {
 			return &refusal{class: errForbidden, detail: "your role (" + string(p.role) + ") may not do this; ask somebody who may"}
 		}

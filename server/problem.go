@@ -30,6 +30,7 @@ var (
 	errOrigin     = errors.New("request from another site")
 	errTooMany    = errors.New("too many tries")
 	errConflict   = errors.New("state does not allow it")
+	errLocked     = errors.New("screen locked")
 )
 
 // A refusal is a "no" of the server with what a client needs to mend it.
@@ -75,6 +76,7 @@ var problems = []struct {
 	{errMethod, http.StatusMethodNotAllowed, "method_not_allowed", "This address does not take that method"},
 	{errHost, http.StatusMisdirectedRequest, "host_not_allowed", "This server does not answer under that name"},
 	{errTooMany, http.StatusTooManyRequests, "too_many", "Too many tries"},
+	{errLocked, http.StatusLocked, "locked", "This computer is locked"},
 	{errConflict, http.StatusConflict, "conflict", "The shop's state does not allow it"},
 
 	{store.ErrNotFound, http.StatusNotFound, "not_found", "Not found"},
@@ -203,6 +205,9 @@ func (s *Server) fail(err error, c echo.Context) {
 		out = s.part(c, p.Status, "alert", p)
 	case p.Status == http.StatusUnauthorized && c.Request().Method == http.MethodGet:
 		out = c.Redirect(http.StatusSeeOther, "/login")
+	case p.Status == http.StatusLocked:
+		who, _ := actor(c)
+		out = s.page(c, p.Status, "locked", "Locked", lockedBody{who.name})
 	default:
 		out = s.page(c, p.Status, "problem", p.Title, p)
 	}

@@ -53,6 +53,8 @@ type frame struct {
 	Elsewhere string      // the page he is on, when it is one of the others
 	Person    string      // "" when nobody is logged in
 	Role      string
+	Shared    bool // on a computer that several people use: it locks
+	Locked    bool
 	Plain     bool // no encryption beyond this computer
 	Demo      bool
 	Body      any
@@ -108,6 +110,7 @@ var nav = []struct {
 		{"/ledger", "Ledger", access.SeeLedger, nil},
 		{"/people", "People", access.SeePeople, nil},
 		{"/sessions", "My log-ins", access.LogOut, nil},
+		{"/devices", "Shared computers", access.KeepDevices, nil},
 	}},
 }
 
@@ -163,7 +166,10 @@ func (s *Server) page(c echo.Context, status int, name, title string, body any) 
 	f.Plain = !s.cfg.TLS && !loopback(c)
 	if p, ok := actor(c); ok {
 		f.Person, f.Role = p.name, string(p.role)
-		f.words(p.role, c.Path())
+		f.Shared, f.Locked = p.shared, p.locked
+		if !p.locked {
+			f.words(p.role, c.Path())
+		}
 	}
 	return s.render(c, status, name, "layout", f)
 }

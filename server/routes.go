@@ -40,6 +40,13 @@ func (s *Server) table() []route {
 		{post, "/login/first", access.Open, s.loginFirst},
 		{post, "/login/demo", access.Open, s.loginDemo},
 		{post, "/logout", access.LogOut, s.logout},
+		{post, "/lock", access.LogOut, s.lock},
+		{post, "/unlock", access.LogOut, s.unlock},
+		{get, "/sessions", access.LogOut, s.sessionsPage},
+		{post, "/sessions/closing", access.LogOut, s.closeSession},
+		{get, "/devices", access.KeepDevices, s.devicesPage},
+		{post, "/devices", access.KeepDevices, s.addDevice},
+		{post, "/devices/ending", access.KeepDevices, s.endDevice},
 
 		// Pages.
 		{get, "/window", access.UseWindow, s.windowPage},

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"errors"
 	"net"
 	"net/http"
 	"strings"
@@ -23,16 +24,18 @@ type viewer struct {
 	place store.PlaceID // what this person holds lies here
 	name  string
 	role  access.Role
+
+	session string // its code, "" for a program
+	station string // name of the shared computer, "" elsewhere
+	shared  bool
+	locked  bool
 }
 
 func viewerOf(p store.Person) viewer {
 	return viewer{id: p.ID, place: p.PlaceID, name: p.Name, role: access.Role(p.Role)}
 }
 
-const (
-	actorKey  = "actor"  // in the echo.Context
-	personKey = "person" // in the session
-)
+const actorKey = "actor" // in the echo.Context
 
 // actor returns the person behind the request, false for a visitor.
 func actor(c echo.Context) (viewer, bool) {
@@ -44,7 +47,6 @@ func newSessions(cfg Config) *scs.SessionManager {
 	sm := scs.New()
 	sm.Store = cfg.Store.Sessions()
 	sm.Lifetime = sessionLife
-	sm.HashTokenInStore = true
 	sm.ErrorFunc = func(w http.ResponseWriter, _ *http.Request, err error) {
 		cfg.Log.Error("request failed", "at", "session", "error", err)
 		w.Header().Set("HX-Retarget", "#alert")
@@ -86,9 +88,18 @@ func (s *Server) known(next echo.HandlerFunc) echo.HandlerFunc {
 func (s *Server) fromSession(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		ctx := c.Request().Context()
-		if id := s.sessions.GetInt64(ctx, personKey); id != 0 {
-			if p, err := s.store.Person(ctx, store.PersonID(id)); err == nil {
-				c.Set(actorKey, viewerOf(p))
+		if token := s.sessions.Token(ctx); token != "" {
+			l, p, err := s.store.Sessions().Who(ctx, token)
+			switch {
+			case err == nil:
+				v := viewerOf(p)
+				v.session, v.shared, v.locked = l.Code, l.Shared(), !l.LockedAt.IsZero()
+				if v.shared {
+					v.station = l.Place
+				}
+				c.Set(actorKey, v)
+			case !errors.Is(err, store.ErrNotFound):
+				return err
 			}
 		}
 		return next(c)
@@ -111,14 +122,32 @@ func (s *Server) begin(c echo.Context, p store.Person) error {
 	if err := s.sessions.RenewToken(ctx); err != nil {
 		return err
 	}
-	s.sessions.Put(ctx, personKey, int64(p.ID))
+	s.sessions.Put(ctx, "begun", s.store.Now().Unix()) // scs keeps no session without a value
+	token, _, err := s.sessions.Commit(ctx)
+	if err != nil {
+		return err
+	}
+	d, _ := s.station(c)
+	place := d.Name
+	if place == "" {
+		place = c.RealIP()
+	}
+	if err := s.store.Sessions().Begin(ctx, token, p.ID, d.ID, place); err != nil {
+		return err
+	}
 	s.log.Info("logged in", "person", int64(p.ID), "role", string(p.Role))
 	return nil
 }
 
-// device names the other end for the limits on wrong logins. Behind one address several
+// device names the other end for the ledger and for the limits on wrong logins: a shared
+// computer by its name, any other by its address. Behind one address several
 // people share the device's limit, not the person's.
-func device(c echo.Context) string { return "ip " + c.RealIP() }
+func device(c echo.Context) string {
+	if v, ok := actor(c); ok && v.station != "" {
+		return v.station
+	}
+	return "ip " + c.RealIP()
+}
 
 // loopback reports whether the request comes from this computer, by a name of this computer.
 func loopback(c echo.Context) bool {

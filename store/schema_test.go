@@ -13,7 +13,7 @@ import (
 // rowTypes is every struct that gorm reads a table into.
 var rowTypes = []any{
 	Place{}, Person{}, Part{}, Fact{}, Item{}, Machine{}, Station{}, Supplier{}, Job{}, Reservation{}, Movement{}, opRow{}, EdgeRun{}, EdgeInsert{}, EdgeFamily{}, partCode{}, mergeRow{},
-	Order{}, OrderLine{}, orderReceipt{}, LevelsRow{}, SnoozeRow{}, CountTask{}, Plan{}, Remark{}, LabelRun{}, Substitute{}, actChange{},
+	Order{}, OrderLine{}, orderReceipt{}, LevelsRow{}, SnoozeRow{}, CountTask{}, Plan{}, Remark{}, LabelRun{}, Substitute{}, actChange{}, Device{},
 }
 
 // columns lists table.column of a store.

@@ -80,6 +80,7 @@ const (
 // Rights of labels.
 const (
 	PrintLabels Right = "print labels" // tags of things; a print is on record
+	KeepDevices Right = "keep devices" // register the computers that several people use
 	MakeBadges  Right = "make badges"  // a new badge ends the old one
 )
 
@@ -115,6 +116,7 @@ var Table = map[Right]map[Role]Reach{
 	TakePromised:  row(No, No, Any, Any, No),
 
 	PrintLabels: row(No, No, Any, Any, No),
+	KeepDevices: row(No, No, No, No, Any),
 	MakeBadges:  row(No, No, No, No, Any),
 }
 

@@ -84,6 +84,7 @@ async function send(e) {
 			navigator.serviceWorker?.controller?.postMessage("forget");
 			return null;
 		}
+		if (r.status === 423) { note("Unlock this computer to send what waits."); return null; }
 		const body = await r.json();
 		return { ok: r.ok, status: r.status, body };
 	} catch { reach(false); return null; }

@@ -77,6 +77,7 @@ async function send(text) {
 
 function show(answer, html) {
 	if (answer.status === 401) { location.assign("/login"); return; }
+	if (answer.status === 423) document.dispatchEvent(new Event("locked"));
 	if (answer.headers.get("HX-Retarget") === "#alert") {
 		alertBox().innerHTML = html;
 		return;
