@@ -305,3 +305,17 @@ func (it *Item) spare(r *Request, used map[string]int) int {
 	}
 	return max(n, 0)
 }
+
+// kept returns the pieces of a lot that are promised to a job and that it has not got yet.
+func (it *Item) kept(r *Request, used map[string]int) (n int) {
+	for _, v := range it.Reserved {
+		if v.Job == "" || v.Job != r.Job || v.To < r.NeedDate {
+			continue
+		}
+		if v.Qty == 0 {
+			return it.Qty
+		}
+		n += v.Qty
+	}
+	return max(n-used[r.Job], 0)
+}

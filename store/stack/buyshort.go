@@ -76,17 +76,17 @@ func (m *market) peak(w *ware, ts []taker) (all, early int) {
 	return all, early
 }
 
-// shortInserts: those who need them first take from what is free, of lots that are promised to
-// them first; the others' promises stand. What is lacking is bought.
+// shortInserts: those who need them first take first, what is promised to them before what
+// others could have too; the others' promises stand. What is lacking is bought. Nobody gets fewer
+// by that: what one may take today every later one may take too, but for promises.
 func (m *market) shortInserts(w *ware, ts []taker) int {
 	used := make([]map[string]int, len(w.items))
 	bought := 0
 	for _, t := range ts {
 		q := &m.jobs[t.job]
 		left := t.qty
-		take := func(i int) {
-			it := w.items[i]
-			if n := min(left, it.spare(q, used[i])); n > 0 {
+		take := func(i, most int) {
+			if n := min(left, most, w.items[i].spare(q, used[i])); n > 0 {
 				if used[i] == nil {
 					used[i] = map[string]int{}
 				}
@@ -95,14 +95,10 @@ func (m *market) shortInserts(w *ware, ts []taker) int {
 			}
 		}
 		for i, it := range w.items {
-			if it.mine(q) {
-				take(i)
-			}
+			take(i, it.kept(q, used[i]))
 		}
-		for i := range w.items {
-			if left > 0 {
-				take(i)
-			}
+		for i, it := range w.items {
+			take(i, it.Qty)
 		}
 		if left > 0 {
 			if !w.inTime(q) {

@@ -315,7 +315,7 @@ func (b *buyer) leave(a *contest, least int, ways func(int) []way, budget int) {
 	}
 	fewer := false
 	for _, i := range a.jobs {
-		if out(i) && b.jobs[i].EdgesNeeded > 0 && !b.few[i] {
+		if out(i) && !b.few[i] && b.eats(i) {
 			b.jobs[i].EdgesNeeded, b.few[i], fewer = 0, true, true
 			b.list(i)
 		}
@@ -332,6 +332,13 @@ func (b *buyer) leave(a *contest, least int, ways func(int) []way, budget int) {
 		}
 	}
 	b.leastLeft += least
+}
+
+// eats reports whether a job takes more than one piece of some insert.
+func (b *buyer) eats(i int) bool {
+	return slices.ContainsFunc(b.lists[i], func(w way) bool {
+		return slices.ContainsFunc(w.uses, func(u use) bool { return u.w.rec.kind == Insert && u.qty > 1 })
+	})
 }
 
 // lines lists what the choice buys.
