@@ -8,7 +8,6 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"brasspeg/store"
-	"brasspeg/store/ledger"
 )
 
 // ledgerPage shows movements, newest first: GET /ledger.
@@ -63,18 +62,4 @@ func movementsOf(caption string, lines []store.Line, withItem bool) movementsVie
 		v.Rows = append(v.Rows, row)
 	}
 	return v
-}
-
-var actSaid = map[ledger.Act]string{
-	ledger.Issue: "Issued", ledger.Return: "Returned", ledger.Transfer: "Moved", ledger.Count: "Counted", ledger.Reverse: "Undone:",
-	ledger.Receive: "Received", ledger.Adjust: "Adjusted", ledger.Scrap: "Scrapped", ledger.Use: "Used",
-}
-
-// linesSaid is what a booking read back from the ledger says, as the store said it first.
-func linesSaid(rc store.Receipt) string {
-	l := rc.Lines[0]
-	if n := len(rc.Lines); n > 1 {
-		return fmt.Sprintf("%s %d lines, the first %d × %s %s, %s to %s.", actSaid[rc.Act], n, l.Qty, l.Part, l.Tag, l.From, l.To)
-	}
-	return fmt.Sprintf("%s %d × %s %s, %s to %s.", actSaid[rc.Act], l.Qty, l.Part, l.Tag, l.From, l.To)
 }
