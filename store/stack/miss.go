@@ -123,6 +123,9 @@ func (n *Need) distance(p *Part) (text func() string, far float64, code Code) {
 			if n.Name == "DCONWS" {
 				have = p.DCONWS()
 			}
+			if p.Kind == Bar && p.CCMS() != "" {
+				return gap(Opt{barD(p), barD(p) > 0}, " mm", codeOverMax) // how thick it is; nothing grips it
+			}
 			if !have.Known {
 				break
 			}
@@ -144,6 +147,10 @@ func (n *Need) distance(p *Part) (text func() string, far float64, code Code) {
 			return gap(p.OAL, " mm", codeShort)
 		case "LF_min":
 			return gap(p.LF, " mm", codeShort)
+		case "LF_max":
+			return gap(p.LF, " mm", codeOverMax)
+		case "OAL_max":
+			return gap(p.OAL, " mm", codeOverMax)
 		case "CP_min":
 			return gap(p.CP, " bar", codePressure)
 		case "DMIN_max":

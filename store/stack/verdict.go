@@ -201,7 +201,9 @@ func (o *Option) key() string {
 
 // A Worse answer is a yes to an easier question.
 type Worse struct {
-	What    string // build_dry, lower_pressure, other_nose_radius, longer_overhang, smaller_bar, other_insert
+	// What is build_dry, lower_pressure, less_deep or other_insert. Another nose radius, a longer
+	// overhang and a smaller bar need no easier question: such stacks are told, with a warning.
+	What    string
 	Changes string // in a sentence
 	Stack   Stack
 }
