@@ -215,6 +215,9 @@ type cand struct {
 	ware  *ware // modeBuy: of what there is not plenty, nil: plenty
 }
 
+// leastBar is what the easiest bar to get costs that nobody has recorded, see kindCost.
+const leastBar = 700
+
 // Costs rank the ways to get a part: waiting before buying, known before unknown. They are
 // relative figures of ours, used only where no price is recorded.
 func kindCost(p *Part) int {

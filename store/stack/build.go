@@ -2,6 +2,7 @@ package stack
 
 import (
 	"cmp"
+	"container/heap"
 	"math"
 	"slices"
 )
@@ -10,12 +11,11 @@ import (
 // on it.
 type barCand struct {
 	*cand
-	cost  int
-	n     int
-	warn  set
-	bits  set
-	set   float64
-	limit float64
+	cost int
+	n    int
+	warn set
+	bits set
+	set  float64
 }
 
 // spend bounds what a stack may cost, and with it what is listed of the ways behind a bar.
@@ -33,16 +33,19 @@ func (q *search) spend(limit int) {
 	clear(q.rears)
 }
 
-// take builds the stacks on the offers, which are in order, until none of those left can be
-// told.
+// take builds the stacks on the offers, the best first, until none of those left can be told.
 func (q *search) take(offers []offer) {
+	line := make(queue, 0, len(offers))
 	for i := range offers {
-		p := &offers[i]
-		if p.cost > q.limit && q.bounded() {
-			return
+		if p := &offers[i]; p.cost <= q.limit || !q.bounded() {
+			line = append(line, p)
 		}
-		if w := q.bar(); w != nil && cmp.Or(cmp.Compare(p.cost, w.cost), cmp.Compare(p.warns, w.warn.count()), cmp.Compare(p.n, w.n),
-			cmp.Compare(w.d, p.d), cmp.Compare(p.bar.set, w.set), cmp.Compare(stiffness(w.bar.rec.part), p.stiff)) > 0 {
+	}
+	heap.Init(&line)
+	for len(line) > 0 {
+		p := heap.Pop(&line).(*offer)
+		if w := q.bar(); p.cost > q.limit && q.bounded() || w != nil && cmp.Or(cmp.Compare(p.cost, w.cost), cmp.Compare(p.warns, w.warn.count()),
+			cmp.Compare(p.n, w.n), cmp.Compare(w.d, p.d), cmp.Compare(p.bar.set, w.set), cmp.Compare(stiffness(w.bar.rec.part), p.stiff)) > 0 {
 			return
 		}
 		if q.mode == modeBuy {
@@ -56,10 +59,32 @@ func (q *search) take(offers []offer) {
 		if like.ccws != "" {
 			fronts = q.frontsFor(like.ccws)
 		}
-		if len(fronts) > 0 {
+		if len(fronts) > 0 && !q.allTold(p, fronts) {
 			q.joinAll(p, q.rearsFor(like, p.sleeved), fronts)
 		}
 	}
+}
+
+// A queue is offers of which the best comes first, for container/heap.
+type queue []*offer
+
+func (l queue) Len() int { return len(l) }
+func (l queue) Less(i, j int) bool {
+	a, b := l[i], l[j]
+	return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warns, b.warns), cmp.Compare(a.n, b.n),
+		cmp.Compare(b.d, a.d), cmp.Compare(a.bar.set, b.bar.set), cmp.Compare(b.stiff, a.stiff)) < 0
+}
+func (l queue) Swap(i, j int) { l[i], l[j] = l[j], l[i] }
+
+// Push adds an offer.
+func (l *queue) Push(x any) { *l = append(*l, x.(*offer)) }
+
+// Pop takes the last one off.
+func (l *queue) Pop() any {
+	n := len(*l) - 1
+	p := (*l)[n]
+	*l = (*l)[:n]
+	return p
 }
 
 // bounded reports whether a stack over the limit is none.
@@ -108,7 +133,7 @@ func (q *search) build(b *barCand) {
 			return
 		}
 	}
-	one := offer{bar: *b, through: b.rec.throughs, inlets: b.rec.inlets}
+	one := offer{bar: *b, through: b.rec.throughs}
 	q.joinAll(&one, q.rearsFor(b.rec, false), fronts)
 	around.n++ // a sleeve at least
 	if f := &fronts[0]; q.mode == modeNearest && q.knownWith(b, around) || q.beyond(b, b.cost+f.cost, b.warn.count()+f.warn.count(), 3+f.n) {
@@ -121,11 +146,11 @@ func (q *search) build(b *barCand) {
 func (q *search) joinAll(p *offer, rears []rear, fronts []front) {
 	// Both lists are sorted by cost, warnings, parts; the warnings of a front are never those of
 	// a bar or a rear, so the first front that is beyond hope ends its row.
-	like := &p.bar
+	like, inlets := &p.bar, p.inlets()
 	var bars []barCand
 	for i := range rears {
 		r := &rears[i]
-		hoses, ok := q.hoses(r, p.through, p.inlets)
+		hoses, ok := q.hoses(r, p.through, inlets)
 		if !ok {
 			continue
 		}

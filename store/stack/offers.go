@@ -1,10 +1,6 @@
 package stack
 
-import (
-	"cmp"
-	"math"
-	"slices"
-)
+import "math"
 
 // An offer is the bars of a class, or one invented bar, with the least that any stack on them
 // costs, warns of and is made of. The ways without a sleeve and those with one are offered apart:
@@ -13,10 +9,8 @@ type offer struct {
 	class   *class
 	bar     barCand // of a class: what all its bars have in common, and the least cost of one
 	sleeved bool
-	sure    bool     // all its bars are free on any day
-	through bool     // one of them takes coolant from the rear
-	inlets  []string // the inlets they have
-	lengths []Opt    // and their lengths, mm
+	sure    bool // all its bars are free on any day
+	through bool // one of them takes coolant from the rear
 	cost    int
 	warns   int
 	n       int
@@ -24,10 +18,17 @@ type offer struct {
 	stiff   int
 }
 
+// inlets returns the coolant inlets that the bars have.
+func (p *offer) inlets() []string {
+	if p.class != nil {
+		return p.class.best().inlets
+	}
+	return p.bar.rec.inlets
+}
+
 // offers lists the classes of bars that can make a stack, judged by what is known without
 // looking at their bars one by one.
-func (q *search) offers() []offer {
-	var out []offer
+func (q *search) offers(out []offer) []offer {
 	for _, sh := range q.s.shapes {
 		b := barCand{}
 		q.judgeBar(&b, sh.classes[0].of[0])
@@ -38,23 +39,39 @@ func (q *search) offers() []offer {
 			if b.cost = q.least(c); b.cost < math.MaxInt {
 				t := c.best()
 				b.cand = t.like
-				out = q.offer(out, offer{class: c, bar: b, sure: t.sure && len(q.req.holds) == 0, through: t.through, inlets: t.inlets, lengths: t.lengths}, t.oal, t.cp)
+				out = q.offer(out, offer{class: c, bar: b, sure: t.sure && len(q.req.holds) == 0, through: t.through}, t.oal, t.cp)
 			}
 		}
 	}
-	if q.mode == modeMissing {
-		q.holeBars(func(c *cand) {
-			b := barCand{cand: c, cost: c.cost}
-			if q.judgeBar(&b, c.rec); b.bits&^q.global == 0 {
-				out = q.offer(out, offer{bar: b, through: true, inlets: c.rec.inlets}, inf/8, inf)
-			}
-		})
-	}
-	slices.SortFunc(out, func(a, b offer) int {
-		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warns, b.warns), cmp.Compare(a.n, b.n),
-			cmp.Compare(b.d, a.d), cmp.Compare(a.bar.set, b.bar.set), cmp.Compare(b.stiff, a.stiff))
+	return out
+}
+
+// invented adds what bars that nobody has recorded offer.
+func (q *search) invented(out []offer) []offer {
+	q.holeBars(func(c *cand) {
+		b := barCand{cand: c, cost: c.cost}
+		if q.judgeBar(&b, c.rec); b.bits&^q.global == 0 {
+			out = q.offer(out, offer{bar: b, through: true}, inf/8, inf)
+		}
 	})
 	return out
+}
+
+// leastInvented returns the least that a stack on an invented bar costs.
+func (q *search) leastInvented() int {
+	least := leastBar
+	if len(q.inserts) > 0 {
+		least += q.inserts[0].cost
+	}
+	if !q.onHand(q.s.coded(Head, Workpiece, Pocket, q.seat)) {
+		least += kindCost(&Part{Kind: Head})
+	}
+	for _, at := range q.seats {
+		if q.onHand(q.s.coded(Holder, Machine, TurretSeat, at.open)) {
+			return least
+		}
+	}
+	return least + kindCost(&Part{Kind: Holder})
 }
 
 // offer adds what p offers, of its bars the longest and the best rated known: at most once
@@ -79,7 +96,7 @@ func (q *search) offer(out []offer, p offer, oal, cp float64) []offer {
 		if !q.req.Coolant || p.through && q.only != byLine {
 			x = q.floorOf(r, sleeved, short, q.req.Coolant)
 		}
-		if q.req.Coolant && len(p.inlets) > 0 && q.only != byBore && q.req.Station.CoolantPort != "" {
+		if q.req.Coolant && len(p.inlets()) > 0 && q.only != byBore && q.req.Station.CoolantPort != "" {
 			y := q.floorOf(r, sleeved, short, false)
 			if y.n++; y.cost < math.MaxInt && y.compare(x) < 0 {
 				x = y
@@ -115,7 +132,7 @@ func (q *search) judgeBar(b *barCand, r *rec) {
 		b.warn |= wChips
 	}
 	if r.ccms == "" {
-		set, limit, no, warn := reach(r.part, r.shank, q.l, q.req.Station.MaxProjection)
-		b.set, b.limit, b.bits, b.warn = set, limit, b.bits|no, b.warn|warn
+		set, _, no, warn := reach(r.part, r.shank, q.l, q.req.Station.MaxProjection)
+		b.set, b.bits, b.warn = set, b.bits|no, b.warn|warn
 	}
 }

@@ -175,18 +175,45 @@ func (q *search) run() []found {
 	}
 	q.findInserts()
 	q.findSeats()
-	offers := q.offers()
-	if q.mode == modeMissing && len(offers) > 0 && !q.plain {
-		// Enough can nearly always be told at the least cost there is: at first nothing dearer is
-		// listed.
-		q.spend(offers[0].cost)
-		q.take(offers)
-		if len(q.best) >= q.k {
-			return q.best
-		}
-		q.spend(math.MaxInt)
+	offers := q.offers(nil)
+	if q.mode == modeMissing {
+		return q.escapes(offers)
 	}
 	q.take(offers)
+	return q.best
+}
+
+// escapes finds the best ways out of a no. Enough can nearly always be told at the least cost
+// there is: at first nothing dearer is listed, nor bars invented that must cost more.
+func (q *search) escapes(offers []offer) []found {
+	enough := func(limit int) bool {
+		q.spend(limit)
+		q.take(offers)
+		return len(q.best) >= q.k
+	}
+	least := func() int {
+		x := math.MaxInt
+		for i := range offers {
+			x = min(x, offers[i].cost)
+		}
+		return x
+	}
+	if q.plain {
+		offers = q.invented(offers)
+		q.take(offers)
+		return q.best
+	}
+	first := least()
+	tried := first < q.leastInvented()
+	if tried && enough(first) {
+		return q.best
+	}
+	q.spend(math.MaxInt)
+	offers = q.invented(offers)
+	if x := least(); !(tried && x == first) && enough(x) {
+		return q.best
+	}
+	enough(math.MaxInt)
 	return q.best
 }
 

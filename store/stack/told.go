@@ -158,7 +158,7 @@ func (q *search) toldBetter(b *barCand, class *offer, r *rear, f *front, cost, w
 	}
 	through, inlets, named := b.rec.throughs, b.rec.inlets, n
 	if class != nil {
-		through, inlets, named = class.through, class.inlets, r.n
+		through, inlets, named = class.through, class.inlets(), r.n
 	}
 	one := func(oal Opt, l *line, through bool) bool {
 		s, ok := q.sigOf(b.cand, oal, b.set, r, f, l, through)
@@ -181,7 +181,7 @@ func (q *search) toldBetter(b *barCand, class *offer, r *rear, f *front, cost, w
 		if class == nil {
 			return one(b.rec.part.OAL, l, through)
 		}
-		for _, oal := range class.lengths {
+		for _, oal := range class.class.best().lengths {
 			if !one(oal, l, through) {
 				return false
 			}
@@ -202,9 +202,32 @@ func (q *search) toldBetter(b *barCand, class *offer, r *rear, f *front, cost, w
 	for _, e := range inlets {
 		lines := q.linesTo(e)
 		for i := range lines {
-			if !better(&lines[i], false) {
+			if cost+lines[i].cost <= q.limit && !better(&lines[i], false) {
 				return false
 			}
+		}
+	}
+	return true
+}
+
+// allTold reports, in the missing mode, that better stacks tell all that the bars of an offer can
+// within the limit. It is asked before the ways behind them are made, so it knows only of those
+// that miss nothing, where the limit allows no other.
+func (q *search) allTold(p *offer, fronts []front) bool {
+	if !p.sure || q.mode != modeMissing || q.limit-p.bar.cost-fronts[0].cost != 0 {
+		return false
+	}
+	n, free := p.n, rear{cool: true, cp: inf}
+	if q.req.Coolant && len(p.inlets()) > 0 {
+		n-- // it may have counted a hose
+	}
+	for i := range fronts {
+		f := &fronts[i]
+		if f.cost > fronts[0].cost {
+			break
+		}
+		if !q.toldBetter(&p.bar, p, &free, f, p.cost, p.warns, n) {
+			return false
 		}
 	}
 	return true
