@@ -6,7 +6,9 @@ import (
 	"encoding/json"
 	"io"
 	"net/http"
+	"path/filepath"
 	"regexp"
+	"slices"
 	"sort"
 	"strings"
 	"sync"
@@ -14,6 +16,7 @@ import (
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/getkin/kin-openapi/openapi3filter"
+	"github.com/getkin/kin-openapi/routers"
 	"github.com/getkin/kin-openapi/routers/legacy"
 
 	"brasspeg/store"
@@ -54,11 +57,7 @@ func TestDescriptionHoldsEveryRoute(t *testing.T) {
 // every request the test sends is one that it allows.
 func TestAnswersAreAsDescribed(t *testing.T) {
 	sh := newShop(t)
-	api := describedAPI(t, string(openAPISource))
-	api.Servers = openapi3.Servers{{URL: sh.http.URL}}
-	router, err := legacy.NewRouter(api)
-	must(t, err)
-	c := sh.program("mads")
+	d := sh.describer(t, "mads")
 	bar, lot := sh.tags("BAR-40-470")[0], sh.tags("INS-D11-08")[0]
 	merge, change := newOp(), newOp()
 	issue, key := map[string]any{"act": "issue", "to": "ivo", "job": "J-1", "due": "2026-11-30", "lines": []any{map[string]any{"tag": bar}}}, newOp()
@@ -168,42 +167,204 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 		{"POST", "/api/v1/jobs/J-50/close", newOp(), map[string]any{}, 422},
 		{"GET", "/api/v1/people", "", nil, 200},
 	} {
-		var body []byte
-		if tt.body != nil {
-			body, err = json.Marshal(tt.body)
-			must(t, err)
+		d.ask(tt.method, tt.path, tt.key, tt.body, tt.status)
+	}
+	// Buying: a draft from the first line to the last delivery.
+	v, err := sh.store.AddSupplier(t.Context(), 0, store.Supplier{Code: "V1", Name: "Hollin Supply"})
+	must(t, err)
+	var made store.Receipt
+	must(t, json.Unmarshal(d.ask("POST", "/api/v1/orders", newOp(), map[string]any{"supplier": v.Code, "cutoff": "2026-11-26"}, 201), &made))
+	at := "/api/v1/orders/" + made.Says
+	d.ask("POST", at+"/lines", newOp(), map[string]any{"part": "INS-D11-08", "pieces": 20, "price": "7.20", "currency": "EUR", "seen": "yes"}, 201)
+	d.ask("POST", at+"/lines", newOp(), map[string]any{"part": "INS-D11-08", "pieces": 20, "price": "7.2", "seen": "yes"}, 422)
+	d.ask("POST", at+"/approval", newOp(), map[string]any{"version": 99}, 412)
+	var o apiOrder
+	must(t, json.Unmarshal(d.ask("GET", at, "", nil, 200), &o))
+	d.ask("POST", at+"/approval", newOp(), map[string]any{"version": o.Version}, 201)
+	d.ask("POST", at+"/ordered", newOp(), map[string]any{"day": "2026-11-24", "due": "2026-12-08"}, 201)
+	d.ask("POST", at+"/ordered", newOp(), map[string]any{"day": "2026-12-24", "due": "2026-12-08"}, 422)
+	line := o.Lines[0].ID
+	receipt, delivery := newOp(), map[string]any{"line": line, "qty": 10, "unit": "piece"}
+	first := d.ask("POST", at+"/receipts", receipt, delivery, 201)
+	if again := d.ask("POST", at+"/receipts", receipt, delivery, 201); string(again) != string(first) {
+		t.Errorf("the same delivery again: %s, want %s", again, first)
+	}
+	d.ask("POST", at+"/receipts", newOp(), map[string]any{"line": line + 99, "qty": 10, "unit": "piece"}, 404)
+	d.ask("POST", at+"/closing", newOp(), map[string]any{"line": line, "reason": "no longer made"}, 201)
+	must(t, json.Unmarshal(d.ask("GET", at, "", nil, 200), &o))
+	if l := o.Lines[0]; l.Received != 10 || l.Open != 0 || o.Ordered != "2026-11-24" {
+		t.Errorf("after half a delivery and a closing: %+v of %s", l, o.Ordered)
+	}
+	must(t, json.Unmarshal(d.ask("POST", "/api/v1/orders", newOp(), map[string]any{"supplier": v.Code, "cutoff": "2026-11-27"}, 201), &made))
+	d.ask("POST", "/api/v1/orders/"+made.Says+"/cancellation", newOp(), map[string]any{}, 201)
+	d.ask("GET", "/api/v1/orders?all=yes&sort=-cutoff&supplier=V1", "", nil, 200)
+	d.ask("GET", "/api/v1/buying?sort=part&limit=1", "", nil, 200)
+	d.ask("GET", "/api/v1/buying/INS-D11-08", "", nil, 200)
+	// Labels.
+	d.ask("GET", "/api/v1/labels?select="+lot, "", nil, 200)
+	d.ask("GET", "/api/v1/labels", "", nil, 422)
+	for _, kind := range []string{"pdf", "svg", "png"} {
+		if file := d.ask("GET", "/api/v1/labels/files/labels."+kind+"?select="+lot+"&sheet=50x25&dpi=203", "", nil, 200); len(file) < 500 {
+			t.Errorf("a label as %s has %d bytes", kind, len(file))
 		}
-		req, err := http.NewRequestWithContext(t.Context(), tt.method, sh.http.URL+tt.path, bytes.NewReader(body))
+	}
+	print := newOp()
+	d.ask("POST", "/api/v1/labels/prints", print, map[string]any{"select": lot, "sheet": "a4"}, 201)
+	d.ask("GET", "/api/v1/labels/prints", "", nil, 200)
+	d.ask("GET", "/api/v1/labels/prints/"+print+"/labels.pdf", "", nil, 200)
+	// Edges.
+	j := sh.runs()
+	edge := map[string]any{"station": "L3/4", "box": lot, "parts": 12, "reason": "worn", "after": "none"}
+	d.ask("POST", "/api/v1/edges", newOp(), edge, 201)
+	d.ask("GET", "/api/v1/edges?limit=1", "", nil, 200)
+	d.ask("GET", "/api/v1/edges?limit=1&after=x", "", nil, 422)
+	d.ask("GET", "/api/v1/edges/account", "", nil, 200)
+	d.ask("GET", "/api/v1/lives?sort=-runs", "", nil, 200)
+	d.ask("GET", "/api/v1/lives/1", "", nil, 200)
+	d.ask("POST", "/api/v1/lives/1/plan", newOp(), map[string]any{"planned_at": 70}, 201)
+	d.ask("GET", "/api/v1/jobs/"+j.Code+"/edges", "", nil, 200)
+	d.ask("POST", "/api/v1/jobs/"+j.Code+"/count", newOp(), map[string]any{"count": 20}, 201)
+	// The rest of the lists.
+	d.ask("GET", "/api/v1/reservations?sort=tag", "", nil, 200)
+	d.ask("GET", "/api/v1/people/ivo", "", nil, 200)
+	d.ask("GET", "/api/v1/people/nobody", "", nil, 404)
+	d.ask("GET", "/api/v1/people?role=operator&sort=-name&limit=1", "", nil, 200)
+	d.ask("POST", "/api/v1/tags", "", map[string]any{"scan": " ]Q1" + strings.ToLower(lot) + "\r\n"}, 200)
+	for _, path := range []string{"/api/v1/parts?limit=0", "/api/v1/parts?sort=price", "/api/v1/places?after=NOPE", "/api/v1/bookings?after=x"} {
+		d.ask("GET", path, "", nil, 422)
+	}
+	for _, path := range []string{"/api/v1/parts?colour=red", "/api/v1/parts?limit=1&limit=2"} {
+		d.ask("GET", path, "", nil, 400)
+	}
+	for op := range d.unasked {
+		if !neverAsked[op] {
+			t.Errorf("no example of a good answer of %s was asked for", op)
+		}
+	}
+}
+
+// neverAsked are acts whose good answer wants a longer story than this one; the tests of their
+// own have it.
+var neverAsked = map[string]bool{
+	"POST /api/v1/edges/unknown": true, "POST /api/v1/edges/looked-at": true, "POST /api/v1/jobs/{code}/start": true, "POST /api/v1/parts/{code}/changes/{op}/reversal": true,
+}
+
+// A describer asks the API and holds what is sent and answered against the description.
+type describer struct {
+	t       *testing.T
+	c       *client
+	router  routers.Router
+	unasked map[string]bool // operations without a good answer so far
+}
+
+func (sh *shop) describer(t *testing.T, login string) *describer {
+	t.Helper()
+	api := describedAPI(t, string(openAPISource))
+	api.Servers = openapi3.Servers{{URL: sh.http.URL}}
+	router, err := legacy.NewRouter(api)
+	must(t, err)
+	d := &describer{t, sh.program(login), router, map[string]bool{}}
+	for path, item := range api.Paths.Map() {
+		for method := range item.Operations() {
+			d.unasked[method+" "+path] = true
+		}
+	}
+	for _, kind := range []string{"application/pdf", "image/svg+xml", "image/png"} {
+		openapi3filter.RegisterBodyDecoder(kind, openapi3filter.FileBodyDecoder)
+	}
+	return d
+}
+
+// ask sends one request and returns the body of the answer.
+func (d *describer) ask(method, path, key string, in any, status int) []byte {
+	t := d.t
+	t.Helper()
+	var body []byte
+	if in != nil {
+		var err error
+		body, err = json.Marshal(in)
 		must(t, err)
-		req.Header.Set("Authorization", "Bearer "+c.token)
-		if body != nil {
-			req.Header.Set("Content-Type", "application/json")
+	}
+	req, err := http.NewRequestWithContext(t.Context(), method, d.c.sh.http.URL+path, bytes.NewReader(body))
+	must(t, err)
+	req.Header.Set("Authorization", "Bearer "+d.c.token)
+	if body != nil {
+		req.Header.Set("Content-Type", "application/json")
+	}
+	if key != "" {
+		req.Header.Set("Idempotency-Key", key)
+	}
+	route, params, err := d.router.FindRoute(req)
+	must(t, err)
+	asked := &openapi3filter.RequestValidationInput{Request: req, PathParams: params, Route: route, Options: &openapi3filter.Options{AuthenticationFunc: openapi3filter.NoopAuthenticationFunc}}
+	if status < 300 {
+		if err := openapi3filter.ValidateRequest(t.Context(), asked); err != nil {
+			t.Errorf("%s %s: the request is not as described: %v", method, path, err)
 		}
-		if tt.key != "" {
-			req.Header.Set("Idempotency-Key", tt.key)
-		}
-		route, params, err := router.FindRoute(req)
+	}
+	req.Body = io.NopCloser(bytes.NewReader(body))
+	resp, err := d.c.http.Do(req)
+	must(t, err)
+	got, err := io.ReadAll(resp.Body)
+	must(t, err)
+	resp.Body.Close()
+	if resp.StatusCode != status {
+		t.Errorf("%s %s: %d %s, want %d", method, path, resp.StatusCode, got, status)
+		return got
+	}
+	if status < 300 {
+		delete(d.unasked, method+" "+route.Path)
+	}
+	out := &openapi3filter.ResponseValidationInput{RequestValidationInput: asked, Status: resp.StatusCode, Header: resp.Header, Options: &openapi3filter.Options{IncludeResponseStatus: true}}
+	out.SetBodyBytes(got)
+	if err := openapi3filter.ValidateResponse(t.Context(), out); err != nil {
+		t.Errorf("%s %s: the answer is not as described: %v\n%.400s", method, path, err, got)
+	}
+	return got
+}
+
+// Every code of a refusal that stands in the sources is described, and none else.
+func TestCodesAreDescribed(t *testing.T) {
+	var doc struct {
+		Components struct {
+			Schemas struct {
+				Problem struct {
+					Properties struct {
+						Code struct {
+							Enum []string `json:"enum"`
+						} `json:"code"`
+					} `json:"properties"`
+				} `json:"Problem"`
+			} `json:"schemas"`
+		} `json:"components"`
+	}
+	must(t, json.Unmarshal(openAPISource, &doc))
+	described := doc.Components.Schemas.Problem.Properties.Code.Enum
+	said := map[string]bool{"internal": true}
+	for _, row := range problems {
+		said[row.code] = true
+	}
+	code := regexp.MustCompile(`(?:unfit\(|unreadable\(|\b[cC]ode: |\bcode = |line, code := 0, )"([a-z_]+)"`)
+	for _, pattern := range []string{"*.go", "../store/*.go"} {
+		files, err := filepath.Glob(pattern)
 		must(t, err)
-		in := &openapi3filter.RequestValidationInput{Request: req, PathParams: params, Route: route, Options: &openapi3filter.Options{AuthenticationFunc: openapi3filter.NoopAuthenticationFunc}}
-		if tt.status < 300 {
-			if err := openapi3filter.ValidateRequest(t.Context(), in); err != nil {
-				t.Errorf("%s %s: the request is not as described: %v", tt.method, tt.path, err)
+		for _, file := range files {
+			if strings.HasSuffix(file, "_test.go") {
+				continue
+			}
+			for _, m := range code.FindAllStringSubmatch(readFile(t, file), -1) {
+				said[m[1]] = true
 			}
 		}
-		req.Body = io.NopCloser(bytes.NewReader(body))
-		resp, err := c.http.Do(req)
-		must(t, err)
-		got, err := io.ReadAll(resp.Body)
-		must(t, err)
-		resp.Body.Close()
-		if resp.StatusCode != tt.status {
-			t.Errorf("%s %s: %d %s, want %d", tt.method, tt.path, resp.StatusCode, got, tt.status)
-			continue
+	}
+	for c := range said {
+		if !slices.Contains(described, c) {
+			t.Errorf("the code %q is not described", c)
 		}
-		out := &openapi3filter.ResponseValidationInput{RequestValidationInput: in, Status: resp.StatusCode, Header: resp.Header, Options: &openapi3filter.Options{IncludeResponseStatus: true}}
-		out.SetBodyBytes(got)
-		if err := openapi3filter.ValidateResponse(t.Context(), out); err != nil {
-			t.Errorf("%s %s: the answer is not as described: %v\n%s", tt.method, tt.path, err, got)
+	}
+	for _, c := range described {
+		if !said[c] {
+			t.Errorf("the code %q is described and nowhere said", c)
 		}
 	}
 }
