@@ -13,12 +13,15 @@ import (
 	"brasspeg/store/stack"
 )
 
-// purchasesView is what one purchase would free, and the set of least cost.
+// purchasesView is the set of least cost for all planned jobs, who it leaves out and why, and
+// what one purchase would free.
 type purchasesView struct {
 	Readings []reading
 	Proof    string
 	Edges    string
 	Lines    []freeingRow
+	Left     []unsolvedRow
+	LeftNote string
 	Singles  []freeingRow
 	Unsolved []unsolvedRow
 }
@@ -33,27 +36,42 @@ func (s *Server) purchasesPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.page(c, http.StatusOK, "purchases", "What one purchase would free", purchasesOf(&p, holdersFor(c)))
+	return s.page(c, http.StatusOK, "purchases", "Purchases for the planned jobs", purchasesOf(&p, holdersFor(c)))
 }
 
 func purchasesOf(p *store.Purchases, see holders) purchasesView {
-	v := purchasesView{Readings: []reading{{"Cost of the set", money2(p.Cents), p.Currency}, {"Parts to buy", fmt.Sprint(len(p.Lines)), ""}, {"Jobs no purchase helps in time", fmt.Sprint(len(p.Unsolved)), ""}}}
-	switch {
-	case p.Gap == 0:
-		v.Proof = fmt.Sprintf("No cheaper set exists among the parts on record with a price and a lead time; %s looked at.", count(int64(p.Looked), "choice was", "choices were"))
-	default:
-		v.Proof = fmt.Sprintf("At least %s %s is needed by any set; the best one found costs %s more. The search was ended before it was done.", money2(p.Bound), p.Currency, money2(p.Gap))
+	v := purchasesView{Proof: proofOf(p)}
+	gap := reading{"Above the least possible, at most", money2(p.Gap), p.Currency}
+	if p.Gap == 0 {
+		gap = reading{"Proof", "proven least", ""}
 	}
+	v.Readings = []reading{{"Cost of the set", money2(p.Cents), p.Currency}, gap, {"Parts to buy", fmt.Sprint(len(p.Lines)), ""},
+		{"Jobs left out", fmt.Sprint(len(p.Left)), ""}, {"Jobs no purchase helps in time", fmt.Sprint(len(p.Unsolved)), ""}}
 	if len(p.FewEdges) > 0 {
 		v.Edges = "Short of edges for the whole run, which Buying looks after; counted here with the inserts there are: " + strings.Join(p.FewEdges, ", ") + "."
 	}
+	row := func(part *stack.Part, qty, cents int, jobs []string) freeingRow {
+		return freeingRow{Href: "/parts/" + pathOf(part.Code), Code: part.Code, Name: part.Designation, Pieces: fmt.Sprint(qty),
+			Cost: money(float64(cents), p.Currency), Jobs: strings.Join(jobs, ", "), Count: fmt.Sprint(len(jobs))}
+	}
 	for _, l := range p.Lines {
-		v.Lines = append(v.Lines, freeingRow{Href: "/parts/" + pathOf(l.Part.Code), Code: l.Part.Code, Name: l.Part.Designation, Pieces: fmt.Sprint(l.Qty),
-			Cost: money(float64(l.Cents), p.Currency), Jobs: strings.Join(l.Jobs, ", "), By: string(l.By)})
+		r := row(l.Part, l.Qty, l.Cents, l.Jobs)
+		r.By = string(l.By)
+		v.Lines = append(v.Lines, r)
 	}
 	for _, o := range p.Singles {
-		v.Singles = append(v.Singles, freeingRow{Href: "/parts/" + pathOf(o.Part.Code), Code: o.Part.Code, Name: o.Part.Designation,
-			Cost: money(float64(o.Cents), p.Currency), Jobs: strings.Join(o.Jobs, ", "), Count: fmt.Sprint(len(o.Jobs))})
+		v.Singles = append(v.Singles, row(o.Part, o.Qty, o.Cents, o.Jobs))
+	}
+	for _, l := range p.Left {
+		v.Left = append(v.Left, unsolvedRow{Href: "/jobs/" + pathOf(l.Job), Job: l.Job, Why: sentence(l.Why)})
+	}
+	switch n := len(p.Left); {
+	case n > p.LeftAtLeast && p.LeftAtLeast > 0:
+		v.LeftNote = fmt.Sprintf("At least %d must be left out; that %d must be is not proven.", p.LeftAtLeast, n)
+	case n > p.LeftAtLeast:
+		v.LeftNote = "That all of these must be left out is not proven."
+	case n > 0:
+		v.LeftNote = "No plan leaves out fewer. The earlier a job begins, the sooner it is kept."
 	}
 	for _, u := range p.Unsolved {
 		row := unsolvedRow{Href: "/jobs/" + pathOf(u.Job), Job: u.Job, Why: sentence(u.Why)}
@@ -68,6 +86,15 @@ func purchasesOf(p *store.Purchases, see holders) purchasesView {
 		v.Unsolved = append(v.Unsolved, row)
 	}
 	return v
+}
+
+// proofOf says what is proven of the cost.
+func proofOf(p *store.Purchases) string {
+	if p.Gap == 0 {
+		return fmt.Sprintf("Proven least: no cheaper set exists among the parts on record with a price and a lead time (%s weighed).", count(int64(p.Looked), "way was", "ways were"))
+	}
+	return fmt.Sprintf("At most %s %s above the least possible: any set costs at least %s %s. The search was ended before it could prove more.",
+		p.Currency, money2(p.Gap), p.Currency, money2(p.Bound))
 }
 
 func money2(cents int) string { return fmt.Sprintf("%d.%02d", cents/100, cents%100) }
