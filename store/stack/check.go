@@ -76,7 +76,7 @@ func (s *Shelf) explain(r *Request, v *Verdict) {
 	q := newSearch(s, r, modeNearest, K)
 	if len(v.Options) > 0 && v.Options[0].Stack != nil { // near to the answer, not to any stack
 		q.near, q.kinds = map[*rec]bool{}, map[Kind]bool{}
-		q.kinds[Adapter] = len(s.units) > 0 // one that is not proven would do, and its reason is wanted
+		q.kinds[Adapter] = s.adapters > 0 // one that is not proven would do, and its reason is wanted
 		for _, u := range v.Options[0].Stack.Pieces {
 			if u.Missing {
 				q.kinds[u.Role] = true

@@ -29,8 +29,9 @@ type Shelf struct {
 	ways    map[string][]lineClass
 	// units are the adapters that can stand between holder and bar, coupled the number of bars
 	// held by a coupling.
-	units   []*rec
-	coupled int
+	units    []*rec
+	coupled  int
+	adapters int // of all kinds
 }
 
 type itemKey struct {
@@ -359,6 +360,9 @@ func (r *rec) unit() bool {
 
 // count keeps the units and the number of coupled bars.
 func (s *Shelf) count(r *rec, n int) {
+	if r.kind == Adapter {
+		s.adapters += n
+	}
 	switch {
 	case r.kind == Bar && r.ccms != "":
 		s.coupled += n

@@ -40,7 +40,7 @@ func (w *Worse) easier(t *testing.T, r Request) Request {
 func TestWorse(t *testing.T) {
 	n := 1500
 	if testing.Short() {
-		n = 250
+		n = 700
 	}
 	seen := map[string]int{}
 	for i := range n {
