@@ -39,12 +39,13 @@ type standing struct {
 	Counted  string
 	Edges    int // of the part, new
 	PartHome *PlaceID
+	Promised bool // to some job, on some day
 }
 
 func (tx *Tx) standing(id ItemID) (standing, error) {
 	var st standing
 	ok, err := tx.find(sqlStanding, []any{int64(id)}, &st.ID, &st.Tag, &st.PartID, &st.Kind, &st.EdgesLeft, &st.Box, &st.Owner, &st.HomeID,
-		&st.Serial, &st.Held, &st.RetiredAt, &st.PartCode, &st.Counted, &st.Edges, &st.PartHome)
+		&st.Serial, &st.Held, &st.RetiredAt, &st.PartCode, &st.Counted, &st.Edges, &st.PartHome, &st.Promised)
 	if err != nil {
 		return st, err
 	}

@@ -210,7 +210,7 @@ func (b *blackout) lookAt(c *cut) error {
 
 // A shop that lost the power while it was made is made again, on whatever was left.
 func TestPowerCutAtFirstStart(t *testing.T) {
-	dir, lefts, every := t.TempDir(), t.TempDir(), 7
+	dir, lefts, every := t.TempDir(), t.TempDir(), 13
 	if testing.Short() {
 		every = 101
 	}

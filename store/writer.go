@@ -22,7 +22,8 @@ const (
 // the ledger. It must not outlive the function it was given to.
 type Tx struct {
 	*gorm.DB
-	raw   *sql.Tx // the same transaction, for the hot statements
+	raw   *sql.Tx              // the same transaction, for the hot statements
+	ready map[string]*sql.Stmt // of those, the ones it has run
 	s     *Store
 	now   Time
 	head  *ledger.Movement // nil until the ledger is touched; then its row is locked
