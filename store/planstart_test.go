@@ -161,6 +161,8 @@ func TestStartIssuesTheKit(t *testing.T) {
 func TestStartByTheOperator(t *testing.T) {
 	engines(t, func(t *testing.T, s *shop) {
 		b := newBorer(s)
+		_, _, err := s.AddMachine(ctx, s.boss.ID, Machine{Code: "L4", Name: "Lathe 4"}, []Station{{Number: 1, Interface: "VDI50"}})
+		s.must(err)
 		j := b.job("J-1", "2026-03-17", "2026-03-20")
 		best := b.check(j)
 		if _, err := s.StartJob(ctx, op(s.op1), StartIn{Job: j.ID, Pieces: best.Best().IDs()}); !errors.Is(err, ErrForbidden) {
@@ -173,9 +175,27 @@ func TestStartByTheOperator(t *testing.T) {
 		if _, err := s.StartJob(ctx, op(s.admin), StartIn{Job: j.ID}); !errors.Is(err, ErrForbidden) {
 			t.Errorf("an admin books: %v", err)
 		}
+		trolley, err := s.AddPlace(ctx, Place{Code: "KIT-1", Name: "kit trolley 1", Kind: Kit})
+		s.must(err)
+		if _, err := s.StartJob(ctx, op(s.op1), StartIn{Job: j.ID, To: trolley.ID}); !errors.Is(err, ErrForbidden) {
+			t.Errorf("an operator lays out a kit: %v", err)
+		}
+		for what, to := range map[string]PlaceID{"a drawer": s.bin2("A1"), "another's station": s.places.code("L4/1")} {
+			if _, err := s.StartJob(ctx, op(s.gate), StartIn{Job: j.ID, To: to}); !errors.Is(err, ErrBadInput) {
+				t.Errorf("a kit into %s: %v", what, err)
+			}
+		}
 		before := s.beside()
+		laid := op(s.gate)
+		got, err := s.StartJob(ctx, laid, StartIn{Job: j.ID, To: trolley.ID})
+		if err != nil || len(got.Lines) != 4 || s.there(b.item("HED", 0).ID, trolley.ID) != 1 {
+			t.Errorf("a kit on its trolley: %+v, %v", got, err)
+		}
+		_, err = s.Reverse(ctx, op(s.gate), laid.ID, "")
+		s.must(err)
+		s.same("after the undo", before)
 		key := op(s.op1)
-		_, err := s.StartJob(ctx, key, StartIn{Job: j.ID, To: s.op1.PlaceID})
+		_, err = s.StartJob(ctx, key, StartIn{Job: j.ID, To: s.op1.PlaceID})
 		s.must(err)
 		if n := s.there(b.item("HED", 0).ID, s.op1.PlaceID); n != 1 {
 			t.Error("the head is not in his hands")
