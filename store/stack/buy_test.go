@@ -165,7 +165,7 @@ func TestPurchasesTwin(t *testing.T) {
 // TestPurchasesLeaveOut holds who is left out, and what the others cost, against brute force:
 // fewest, then the earliest job that makes a difference is kept, then least cost.
 func TestPurchasesLeaveOut(t *testing.T) {
-	n, left, two := trials(60), 0, 0
+	n, left, two := trials(240), 0, 0
 	for i := range n {
 		m := &maker{Rand: rand.New(rand.NewPCG(12, uint64(i)))}
 		x := smallSale(m, 3, 9, true)
@@ -229,6 +229,32 @@ func TestPurchasesLeaveOut(t *testing.T) {
 	t.Logf("%d shops, %d jobs left out, in %d shops more than one", n, left, two)
 	if left < n/10 || two == 0 && n > 50 {
 		t.Errorf("%d jobs left out: the shops prove nothing", left)
+	}
+}
+
+// Whom to keep is asked for every job in turn: B cannot be kept beside A, but C can, though the
+// others on its day have fewer ways and would be served first.
+func TestPurchasesKeepsTheEarlier(t *testing.T) {
+	any := head("ANY", "H25", "CCMT09T3")
+	any.Hand, any.DMIN = "N", Some(36)
+	x := sale{items: []Item{on("P1", head("RIGHT", "H25", "CCMT09T3"), 1), on("P2", any, 1), on("I", insert("INS", "CCMT09T3"), 9)}}
+	for i := range 5 {
+		x.items = append(x.items, on(fmt.Sprint("H", i), holder("HLD", "VDI50", 50, 150), 1), on(fmt.Sprint("B", i), bar("BAR", 25, "carbide", "H25", 300), 1),
+			on(fmt.Sprint("S", i), sleeve("SLV", 50, 25, 100), 1))
+	}
+	for _, c := range []struct {
+		name string
+		day  Date
+		hand string
+		hole float64
+	}{{"A", "2026-03-17", "R", 35}, {"B", "2026-03-17", "R", 35}, {"C", "2026-03-19", "R", 40}, {"D", "2026-03-19", "R", 35}, {"E", "2026-03-19", "L", 40}} {
+		r := job(c.name, c.day, "")
+		r.Hand, r.BoreStartD = c.hand, c.hole
+		x.jobs = append(x.jobs, r)
+	}
+	p := x.buy(t, Plan{})
+	if len(p.Left) != 2 || p.Left[0].Job != "B" || p.Left[1].Job != "E" || p.LeftAtLeast != 2 {
+		t.Errorf("left out %+v, at least %d; want B and E", p.Left, p.LeftAtLeast)
 	}
 }
 
@@ -310,6 +336,28 @@ func TestPurchasesContention(t *testing.T) {
 	x.jobs = append(x.jobs, job("C", "2026-03-17", ""))
 	if p := x.buy(t, Plan{}); p.Cents != 9000 || p.Gap != 0 {
 		t.Errorf("a third job: %d cents, gap %d, want the cheaper sleeve for 9000", p.Cents, p.Gap)
+	}
+}
+
+// Of two parts alike the cheap one comes late: who cannot wait gets the dear one, and one piece
+// of it does for both where their days allow.
+func TestPurchasesSoonOrCheap(t *testing.T) {
+	x := sale{catalogue: []*Part{priced(sleeve("CHEAP", 50, 25, 100), 5000, 10), priced(sleeve("SOON", 50, 25, 100), 9000, 1)},
+		items: []Item{on("H1", holder("HLD", "VDI50", 50, 150), 1), on("H2", holder("HLD", "VDI50", 50, 150), 1), on("B1", bar("BAR", 25, "carbide", "H25", 300), 1),
+			on("B2", bar("BAR", 25, "carbide", "H25", 300), 1), on("E1", head("HED", "H25", "CCMT09T3"), 1), on("E2", head("HED", "H25", "CCMT09T3"), 1), on("I1", insert("INS", "CCMT09T3"), 9)}}
+	for _, c := range []struct {
+		jobs []Request
+		want int
+	}{
+		{[]Request{job("A", "2026-03-17", "")}, 9000},
+		{[]Request{job("A", "2026-03-27", "")}, 5000},
+		{[]Request{job("A", "2026-03-17", ""), job("B", "2026-03-27", "")}, 9000},
+		{[]Request{job("A", "2026-03-17", "2026-03-28"), job("B", "2026-03-27", "")}, 14000},
+	} {
+		x.jobs = c.jobs
+		if p := x.buy(t, Plan{}); p.Cents != c.want || p.Gap != 0 || len(p.Unsolved)+len(p.Left) > 0 {
+			t.Errorf("%v: %d cents for %v, want %d", c.jobs[len(c.jobs)-1].NeedDate, p.Cents, p.Lines, c.want)
+		}
 	}
 }
 
