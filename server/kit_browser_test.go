@@ -4,6 +4,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
 	"brasspeg/store"
 )
 
@@ -67,5 +69,27 @@ func TestBrowserStartsAKit(t *testing.T) {
 	b.keys(120*time.Millisecond, "undo") // by the keyboard, without a click
 	b.keys(0, "\r")
 	b.until("#reading", "Undone: 1 × HED-40R")
+	b.calm()
+}
+
+// The same from the page of a job: one press issues the kit, one takes it back.
+func TestBrowserStartsFromThePage(t *testing.T) {
+	sh := newShop(t)
+	b := sh.browser(t)
+	b.login("brisa")
+	b.open("/jobs/J-1")
+	b.do(chromedp.Click(`form[hx-post="/jobs/J-1/start"] button`))
+	b.until("#undo-act", "Undo the start")
+	b.shot("job-started")
+	seen, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`document.querySelector("#undo-act button").getBoundingClientRect().height > 20`))
+	must(t, err)
+	if !seen {
+		t.Error("the undo takes no room on the page")
+	}
+	b.do(chromedp.Click("#undo-act button"))
+	b.until("main", "No stack is chosen yet")
+	if got := sh.where(sh.tags("HED-40R")[0]); got != "B1-1" {
+		t.Errorf("after the undo the head is %s", got)
+	}
 	b.calm()
 }

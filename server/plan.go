@@ -126,6 +126,12 @@ func (s *Server) planning(c echo.Context, r *store.Ready, v *planView) error {
 			v.Says += " What was chosen cannot be built as it stands now; the kit below says what is missing."
 		}
 	}
+	switch r.Job.State {
+	case "running":
+		v.Says = "Under way. " + v.Says
+	case "done", "closed":
+		v.Says = "The job is " + r.Job.State + "; nothing is promised to it any more."
+	}
 	if err := s.kitView(ctx, r, see, v); err != nil {
 		return err
 	}
