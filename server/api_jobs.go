@@ -355,37 +355,29 @@ type reserveIn struct {
 }
 
 // addReservation promises things to a job: POST /api/v1/reservations.
-func (s *Server) addReservation(c echo.Context) error {
+func (s *Server) addReservation(c echo.Context, o store.Op, in reserveIn) (r store.Receipt, err error) {
 	ctx := c.Request().Context()
-	in, err := decode[reserveIn](c)
-	if err != nil {
-		return err
-	}
 	if in.Job == "" {
-		return &refusal{class: errInvalid, field: "job", detail: "say which job it is for"}
+		return r, &refusal{class: errInvalid, field: "job", detail: "say which job it is for"}
 	}
 	j, err := s.job(ctx, "job", in.Job)
 	if err != nil {
-		return err
+		return r, err
 	}
 	picks, err := s.picks(ctx, in.Lines)
 	if err != nil {
-		return err
+		return r, err
 	}
-	r := store.ReserveIn{Job: j.ID, Picks: picks}
+	want := store.ReserveIn{Job: j.ID, Picks: picks}
 	if in.From != "" || in.To != "" {
-		if r.From, err = store.ParseDay(in.From); err != nil {
-			return &refusal{class: errInvalid, field: "from", detail: said(err)}
+		if want.From, err = store.ParseDay(in.From); err != nil {
+			return r, onField("from", err)
 		}
-		if r.To, err = store.ParseDay(in.To); err != nil {
-			return &refusal{class: errInvalid, field: "to", detail: said(err)}
+		if want.To, err = store.ParseDay(in.To); err != nil {
+			return r, onField("to", err)
 		}
 	}
-	rc, err := s.store.Reserve(ctx, opOf(c), r)
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
+	return s.store.Reserve(ctx, o, want)
 }
 
 type releaseIn struct {
@@ -393,22 +385,14 @@ type releaseIn struct {
 }
 
 // releaseReservations ends every promise to a job: POST /api/v1/reservations/release.
-func (s *Server) releaseReservations(c echo.Context) error {
+func (s *Server) releaseReservations(c echo.Context, o store.Op, in releaseIn) (r store.Receipt, err error) {
 	ctx := c.Request().Context()
-	in, err := decode[releaseIn](c)
-	if err != nil {
-		return err
-	}
 	if in.Job == "" {
-		return &refusal{class: errInvalid, field: "job", detail: "say which job gives its promises back"}
+		return r, &refusal{class: errInvalid, field: "job", detail: "say which job gives its promises back"}
 	}
 	j, err := s.job(ctx, "job", in.Job)
 	if err != nil {
-		return err
+		return r, err
 	}
-	rc, err := s.store.Unreserve(ctx, opOf(c), j.ID)
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
+	return s.store.Unreserve(ctx, o, j.ID)
 }

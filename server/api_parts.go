@@ -120,23 +120,14 @@ type mergeAPI struct {
 }
 
 // addMerge makes one part of two: POST /api/v1/merges.
-func (s *Server) addMerge(c echo.Context) error {
-	in, err := decode[mergeAPI](c)
-	if err != nil {
-		return err
-	}
-	_, r, err := s.mergeParts(c, opOf(c), in.From, in.Into, in.Reason)
-	return receipt(c, r, err)
+func (s *Server) addMerge(c echo.Context, o store.Op, in mergeAPI) (r store.Receipt, err error) {
+	_, r, err = s.mergeParts(c, o, in.From, in.Into, in.Reason)
+	return r, err
 }
 
 // reverseMerge takes one apart: POST /api/v1/merges/:op/reversal.
-func (s *Server) reverseMerge(c echo.Context) error {
-	in, err := decode[reversalIn](c)
-	if err != nil {
-		return err
-	}
-	r, err := s.store.Unmerge(c.Request().Context(), opOf(c), c.Param("op"), in.Reason)
-	return receipt(c, r, err)
+func (s *Server) reverseMerge(c echo.Context, o store.Op, in reversalIn) (r store.Receipt, err error) {
+	return s.store.Unmerge(c.Request().Context(), o, c.Param("op"), in.Reason)
 }
 
 type linkAPI struct {
@@ -145,17 +136,12 @@ type linkAPI struct {
 }
 
 // addCode links a foreign code to a part, or takes the link off: POST /api/v1/codes.
-func (s *Server) addCode(c echo.Context) error {
-	in, err := decode[linkAPI](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) addCode(c echo.Context, o store.Op, in linkAPI) (r store.Receipt, err error) {
 	if in.Part == "" {
-		r, err := s.store.UnlinkCode(c.Request().Context(), opOf(c), in.Code)
-		return receipt(c, r, err)
+		return s.store.UnlinkCode(c.Request().Context(), o, in.Code)
 	}
-	_, r, err := s.linkCode(c, opOf(c), in.Code, in.Part)
-	return receipt(c, r, err)
+	_, r, err = s.linkCode(c, o, in.Code, in.Part)
+	return r, err
 }
 
 type regrindAPI struct {
@@ -167,13 +153,9 @@ type regrindAPI struct {
 }
 
 // addRegrind books pieces back from grinding: POST /api/v1/regrinds.
-func (s *Server) addRegrind(c echo.Context) error {
-	in, err := decode[regrindAPI](c)
-	if err != nil {
-		return err
-	}
-	g, err := s.reground(c, opOf(c), in.Tag, in.To, store.RegrindIn{Qty: in.Qty, Size: in.Size, Edges: in.Edges})
-	return receipt(c, g.Receipt, err)
+func (s *Server) addRegrind(c echo.Context, o store.Op, in regrindAPI) (r store.Receipt, err error) {
+	g, err := s.reground(c, o, in.Tag, in.To, store.RegrindIn{Qty: in.Qty, Size: in.Size, Edges: in.Edges})
+	return g.Receipt, err
 }
 
 type lookupsOut struct {

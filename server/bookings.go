@@ -52,24 +52,16 @@ var rightOf = map[ledger.Act]access.Right{
 }
 
 // addBooking books one act for the person who asks: POST /api/v1/bookings.
-func (s *Server) addBooking(c echo.Context) error {
-	in, err := decode[bookingIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) addBooking(c echo.Context, o store.Op, in bookingIn) (r store.Receipt, err error) {
 	act := ledger.Act(in.Act)
 	right, ok := rightOf[act]
 	if !ok {
-		return &refusal{class: errInvalid, field: "act", detail: "act is issue, return, receive, transfer, count, adjust or scrap; a reversal has an address of its own"}
+		return r, &refusal{class: errInvalid, field: "act", detail: "act is issue, return, receive, transfer, count, adjust or scrap; a reversal has an address of its own"}
 	}
 	if v, _ := actor(c); access.Of(v.role, right) == access.No {
-		return &refusal{class: errForbidden, field: "act", detail: "your role (" + string(v.role) + ") may not " + in.Act}
+		return r, &refusal{class: errForbidden, field: "act", detail: "your role (" + string(v.role) + ") may not " + in.Act}
 	}
-	rc, err := s.book(c.Request().Context(), opOf(c), act, in)
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
+	return s.book(c.Request().Context(), o, act, in)
 }
 
 // booked answers a booking: the stored answer, the same for every try of the same key.
@@ -227,14 +219,6 @@ type reversalIn struct {
 }
 
 // reverseBooking takes a booking back: POST /api/v1/bookings/:op/reversal.
-func (s *Server) reverseBooking(c echo.Context) error {
-	in, err := decode[reversalIn](c)
-	if err != nil {
-		return err
-	}
-	rc, err := s.store.Reverse(c.Request().Context(), opOf(c), c.Param("op"), in.Reason)
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
+func (s *Server) reverseBooking(c echo.Context, o store.Op, in reversalIn) (r store.Receipt, err error) {
+	return s.store.Reverse(c.Request().Context(), o, c.Param("op"), in.Reason)
 }

@@ -37,41 +37,33 @@ type edgeIn struct {
 }
 
 // addEdge logs an edge that came off: POST /api/v1/edges.
-func (s *Server) addEdge(c echo.Context) error {
-	in, err := decode[edgeIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) addEdge(c echo.Context, o store.Op, in edgeIn) (r store.Receipt, err error) {
 	ctx := c.Request().Context()
 	e := store.EdgeIn{Fresh: in.Fresh, Edge: in.Edge, Parts: in.Parts, Count: in.Count, Reason: life.Reason(in.Reason), Minutes: in.Minutes, WearVB: in.WearVB,
 		Speed: in.Speed, Feed: in.Feed, Batch: in.Batch, Note: in.Note, Why: in.Why, Finished: in.Finished, Ago: in.Ago, After: in.After}
 	if in.Noted != "" {
 		if e.Noted, err = store.ParseMoment("noted", in.Noted); err != nil {
-			return err
+			return r, err
 		}
 	}
 	st, err := s.edgeStation(ctx, in.Station)
 	if err != nil {
-		return err
+		return r, err
 	}
 	e.Station = st.ID
 	if in.Box == "" {
-		return &refusal{class: errInvalid, field: "box", detail: "scan the box the insert came from"}
+		return r, &refusal{class: errInvalid, field: "box", detail: "scan the box the insert came from"}
 	}
 	it, err := s.item(ctx, "box", in.Box)
 	if err != nil {
-		return err
+		return r, err
 	}
 	job, err := s.job(ctx, "job", in.Job)
 	if err != nil {
-		return err
+		return r, err
 	}
 	e.Item, e.Job = it.ID, job.ID
-	rc, err := s.store.LogEdge(ctx, opOf(c), e)
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
+	return s.store.LogEdge(ctx, o, e)
 }
 
 func (s *Server) edgeStation(ctx context.Context, text string) (store.Station, error) {
@@ -208,29 +200,21 @@ type unknownIn struct {
 }
 
 // addUnknown brings inserts back whose edges nobody knows: POST /api/v1/edges/unknown.
-func (s *Server) addUnknown(c echo.Context) error {
-	in, err := decode[unknownIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) addUnknown(c echo.Context, o store.Op, in unknownIn) (r store.Receipt, err error) {
 	ctx := c.Request().Context()
 	it, err := s.item(ctx, "box", in.Box)
 	if err != nil {
-		return err
+		return r, err
 	}
 	p := store.Pick{Item: it.ID, Qty: in.Qty}
 	if in.Holder != "" {
 		pl, err := s.place(ctx, "holder", in.Holder)
 		if err != nil {
-			return err
+			return r, err
 		}
 		p.Place = pl.ID
 	}
-	rc, err := s.store.ReturnUnknown(ctx, opOf(c), store.ReturnUnknownIn{Picks: []store.Pick{p}, Reason: in.Reason})
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
+	return s.store.ReturnUnknown(ctx, o, store.ReturnUnknownIn{Picks: []store.Pick{p}, Reason: in.Reason})
 }
 
 type lookedIn struct {
@@ -241,25 +225,17 @@ type lookedIn struct {
 }
 
 // addLooked says what inserts in inspection have left: POST /api/v1/edges/looked-at.
-func (s *Server) addLooked(c echo.Context) error {
-	in, err := decode[lookedIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) addLooked(c echo.Context, o store.Op, in lookedIn) (r store.Receipt, err error) {
 	ctx := c.Request().Context()
 	it, err := s.item(ctx, "box", in.Box)
 	if err != nil {
-		return err
+		return r, err
 	}
 	job, err := s.job(ctx, "job", in.Job)
 	if err != nil {
-		return err
+		return r, err
 	}
-	rc, err := s.store.LookedAt(ctx, opOf(c), store.LookedAtIn{Item: it.ID, Qty: in.Qty, Edges: in.Edges, Job: job.ID})
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
+	return s.store.LookedAt(ctx, o, store.LookedAtIn{Item: it.ID, Qty: in.Qty, Edges: in.Edges, Job: job.ID})
 }
 
 type madeIn struct {
@@ -267,21 +243,13 @@ type madeIn struct {
 }
 
 // countJob sets the parts made on a job, as the machine counts: POST /api/v1/jobs/:code/count.
-func (s *Server) countJob(c echo.Context) error {
-	in, err := decode[madeIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) countJob(c echo.Context, o store.Op, in madeIn) (r store.Receipt, err error) {
 	ctx := c.Request().Context()
 	j, err := s.job(ctx, "job", c.Param("code"))
 	if err != nil {
-		return err
+		return r, err
 	}
-	rc, err := s.store.PartsMade(ctx, opOf(c), j.ID, in.Count)
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
+	return s.store.PartsMade(ctx, o, j.ID, in.Count)
 }
 
 type needOut struct {

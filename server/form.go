@@ -41,6 +41,22 @@ func form[T interface{ opID() string }](act func(echo.Context, store.Op, T) (nex
 	}
 }
 
+// act is the handler of a program's act whose body is a T: decoded strictly, done under its
+// Idempotency-Key, answered with the receipt.
+func act[T any](do func(echo.Context, store.Op, T) (store.Receipt, error)) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		in, err := decode[T](c)
+		if err != nil {
+			return err
+		}
+		r, err := do(c, opOf(c), in)
+		if err != nil {
+			return err
+		}
+		return booked(c, r)
+	}
+}
+
 // formOp is who acts, under the op id that the form was made with.
 func formOp(c echo.Context, id string) store.Op {
 	o := opOf(c)

@@ -333,20 +333,12 @@ type lifePlanIn struct {
 }
 
 // planLife sets the planned change of a family: POST /api/v1/lives/:id/plan.
-func (s *Server) planLife(c echo.Context) error {
-	in, err := decode[lifePlanIn](c)
-	if err != nil {
-		return err
-	}
+func (s *Server) planLife(c echo.Context, o store.Op, in lifePlanIn) (r store.Receipt, err error) {
 	id, err := familyID(c.Param("id"))
 	if err != nil {
-		return err
+		return r, err
 	}
-	rc, err := s.store.PlanLife(c.Request().Context(), opOf(c), id, store.LifePlan{PlannedAt: in.PlannedAt, PlannedCost: in.Planned, UnplannedCost: in.Unplanned, Risk: in.Risk})
-	if err != nil {
-		return err
-	}
-	return booked(c, rc)
+	return s.store.PlanLife(c.Request().Context(), o, id, store.LifePlan{PlannedAt: in.PlannedAt, PlannedCost: in.Planned, UnplannedCost: in.Unplanned, Risk: in.Risk})
 }
 
 // lifePlot answers a plot of a family.

@@ -295,7 +295,7 @@ func (e *entry) priceOf(p Part, pieces int) (reorder.Money, error) {
 // NewOrder makes an empty draft for a supplier and cut-off day. Its code is in the receipt.
 func (s *Store) NewOrder(ctx context.Context, o Op, supplier SupplierID, day Day, note string) (Receipt, error) {
 	if _, err := ParseDay(string(day)); err != nil {
-		return Receipt{}, &Refusal{Class: err, Field: "cutoff", Says: strings.TrimPrefix(err.Error(), ErrBadInput.Error()+": ")}
+		return Receipt{}, onField("cutoff", err)
 	}
 	body := struct {
 		Supplier SupplierID
@@ -335,7 +335,7 @@ func (s *Store) SetLine(ctx context.Context, o Op, in LineIn) (Receipt, error) {
 	}
 	if in.Due != "" {
 		if _, err := ParseDay(string(in.Due)); err != nil {
-			return Receipt{}, refuse(ErrBadInput, "due", "%q is not a day; write it as 2026-03-31", in.Due)
+			return Receipt{}, onField("due", err)
 		}
 	}
 	instead, err := s.Instead(ctx, in.Part)
@@ -461,7 +461,7 @@ func (s *Store) SetOrderedDay(ctx context.Context, o Op, code string, ordered, d
 	return s.op(ctx, o, ActApprove, body, func(e *entry) error {
 		for _, d := range []Day{ordered, due} {
 			if _, err := ParseDay(string(d)); err != nil {
-				return refuse(ErrBadInput, "ordered", "%q is not a day; write it as 2026-03-31", d)
+				return onField("ordered", err)
 			}
 		}
 		if ordered > e.s.Today() || due < ordered {

@@ -283,7 +283,7 @@ type Consigned struct {
 func (s *Store) Settlement(ctx context.Context, owner string, from, to Day) (issued, unexplained []Consigned, err error) {
 	for _, d := range []Day{from, to} {
 		if _, err := ParseDay(string(d)); err != nil {
-			return nil, nil, refuse(ErrBadInput, "from", "%q is not a day; write it as 2026-03-31", d)
+			return nil, nil, onField("from", err)
 		}
 	}
 	if to < from {
