@@ -268,11 +268,10 @@ func (r *rec) nth(q *Request, n int) *Item {
 		n -= f
 		return n < 0
 	}
-	own := false
-	for _, it := range r.busy {
-		if it.mine(q) {
-			own = true
-			if take(it) {
+	own := q.Job != "" && r.jobs[q.Job] > 0
+	if own {
+		for _, it := range r.busy {
+			if it.mine(q) && take(it) {
 				return it
 			}
 		}

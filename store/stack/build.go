@@ -18,19 +18,27 @@ type barCand struct {
 	set  float64
 }
 
-// spend bounds what a stack may cost, and with it what is listed of the ways behind a bar.
+// spend bounds what a stack may cost, and with it what is listed of the ways behind and beside a
+// bar.
 func (q *search) spend(limit int) {
-	front := math.MaxInt
-	for _, f := range q.ahead {
-		front = min(front, f.cost)
-	}
-	q.limit, q.slack = limit, math.MaxInt
+	q.limit, q.slack, q.besides = limit, math.MaxInt, math.MaxInt
 	if limit < math.MaxInt {
+		front, rear := math.MaxInt, math.MaxInt
+		for _, f := range q.ahead {
+			front = min(front, f.cost)
+		}
+		for _, f := range q.floors {
+			rear = min(rear, f.cost)
+		}
 		q.slack = limit - front
+		q.besides = q.slack - rear
 	}
 	clear(q.holders)
 	clear(q.sleeves)
 	clear(q.rears)
+	if q.lines != nil {
+		clear(q.lines.whole)
+	}
 }
 
 // take builds the stacks on the offers, the best first, until none of those left can be told.

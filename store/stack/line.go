@@ -234,7 +234,7 @@ func (q *search) linesTo(inlet string) []line {
 			out = append(out, ln)
 		}
 	}
-	if q.mode == modeMissing && len(l.forward) > 0 {
+	if q.mode == modeMissing && len(l.forward) > 0 && q.besides >= kindCost(&Part{Kind: Fitting}) {
 		out = append(out, q.holeLines(inlet)...)
 	}
 	out = q.skyLine(out)

@@ -59,6 +59,7 @@ type search struct {
 	behind  least // nearest mode: the least of the ways behind any bar
 	limit   int   // the most a stack may cost at present
 	slack   int   // and of that, what does not go to the bar
+	besides int   // modeMissing: what a line may cost
 	best    []found
 	only    string              // the one coolant route wanted, "": any
 	whole   bool                // for tests: look at all parts of a class
@@ -144,7 +145,7 @@ type found struct {
 
 func newSearch(s *Shelf, r *Request, m mode, k int) *search {
 	return &search{
-		s: s, req: r, mode: m, k: k, limit: math.MaxInt, slack: math.MaxInt, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
+		s: s, req: r, mode: m, k: k, limit: math.MaxInt, slack: math.MaxInt, besides: math.MaxInt, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
 		cands: map[*rec]*cand{}, bars: map[*class][]barCand{}, holders: map[int64][]rear{}, sleeves: map[int64][]rear{}, rears: map[rearKey][]rear{}, floors: map[floorKey]floor{},
 		sums: map[int64][]sum{}, cuffs: map[int64][]sum{}, ahead: map[string]frontFloor{},
 		fronts: map[string][]front{}, told: map[sig]*found{}, gaps: map[any]int32{},

@@ -68,11 +68,12 @@ type rec struct {
 	sleeveKey string
 
 	class    *class
-	stock    int     // pieces of the idle items
-	promised int     // pieces of the busy ones
-	oal, lf  float64 // -1 = not recorded
-	dmin     float64 // inf = not recorded
-	cools    bool    // passes coolant on: drilled, sealed
+	stock    int            // pieces of the idle items
+	promised int            // pieces of the busy ones
+	jobs     map[string]int // reservations by job
+	oal, lf  float64        // -1 = not recorded
+	dmin     float64        // inf = not recorded
+	cools    bool           // passes coolant on: drilled, sealed
 }
 
 // A jointKey is what a joint is found by.
@@ -178,8 +179,21 @@ func (s *Shelf) putCopy(it Item, n int) error {
 	i := sort.Search(len(*list), func(i int) bool { return (*list)[i].ID >= own.ID })
 	*list = slices.Insert(*list, i, &own)
 	s.items[k] = r
+	r.reserve(&own, 1)
 	r.changed(was)
 	return nil
+}
+
+// reserve counts the reservations of an item, or with -1 counts them off.
+func (r *rec) reserve(it *Item, n int) {
+	for _, v := range it.Reserved {
+		if r.jobs == nil {
+			r.jobs = map[string]int{}
+		}
+		if r.jobs[v.Job] += n; r.jobs[v.Job] == 0 {
+			delete(r.jobs, v.Job)
+		}
+	}
 }
 
 // changed tells the class of a part that what is on hand of it has changed.
@@ -209,6 +223,7 @@ func (s *Shelf) remove(k itemKey) {
 			return list
 		}
 		*sum -= list[i].Qty
+		r.reserve(list[i], -1)
 		return slices.Delete(list, i, i+1)
 	}
 	n := len(r.idle)
@@ -249,7 +264,7 @@ func (s *Shelf) rec(p *Part) *rec {
 		s.unindex(r)
 	}
 	keep := *r
-	*r = rec{part: p, idle: keep.idle, busy: keep.busy, inBook: keep.inBook, kind: p.Kind, stock: keep.stock, promised: keep.promised}
+	*r = rec{part: p, idle: keep.idle, busy: keep.busy, inBook: keep.inBook, kind: p.Kind, stock: keep.stock, promised: keep.promised, jobs: keep.jobs}
 	// Items handed out in verdicts are never changed: a new record gets new items.
 	for _, list := range [][]*Item{r.idle, r.busy} {
 		for i, it := range list {

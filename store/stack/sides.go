@@ -356,8 +356,9 @@ func (q *search) lot(r *rec) *cand {
 			c.item, most, enough = it, e, ok
 		}
 	}
+	own := q.req.Job != "" && r.jobs[q.req.Job] > 0
 	for _, it := range r.busy {
-		if it.mine(q.req) {
+		if own && it.mine(q.req) {
 			look(it)
 		}
 	}
@@ -365,7 +366,7 @@ func (q *search) lot(r *rec) *cand {
 		look(it)
 	}
 	for _, it := range r.busy {
-		if !it.mine(q.req) {
+		if !own || !it.mine(q.req) {
 			look(it)
 		}
 	}

@@ -199,6 +199,10 @@ func (q *search) toldBetter(b *barCand, class *offer, r *rear, f *front, cost, w
 			return true // a hose where the bore does it only adds parts
 		}
 	}
+	if b.tier == tierFree && q.besides < 1 {
+		n++ // only a line of one piece at least that misses nothing
+		return better(nil, false)
+	}
 	for _, e := range inlets {
 		lines := q.linesTo(e)
 		for i := range lines {
