@@ -14,7 +14,8 @@ type Plan struct {
 	// the gap; 0 means 60 million, which takes some seconds.
 	Budget int
 
-	ways, most int // for tests: ways listed of a job at first, and at most
+	ways, most int  // for tests: ways listed of a job at first, and at most
+	blind      bool // for tests: no good guess to begin with
 }
 
 // Purchases is the cheapest set of recorded parts that makes every planned job buildable in its

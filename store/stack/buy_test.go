@@ -310,6 +310,43 @@ func TestPurchasesProven(t *testing.T) {
 		if p.Gap != 0 || len(p.Lines) < c.jobs/2 || len(p.Left) > 0 {
 			t.Errorf("%d jobs: gap %d of %d, %d lines, left %v", c.jobs, p.Gap, p.Cents, len(p.Lines), p.Left)
 		}
+		// The same from lists cut short, with and without leave to grow.
+		for _, q := range []Plan{{ways: 30, most: 1500, Budget: 400_000_000}, {ways: 10, most: 10}} {
+			q.Today, q.Jobs = "2026-02-01", bigRequests(c.jobs)
+			cut := s.Purchases(q)
+			t.Logf("%d jobs, %d ways at first, %d at most: %d to %d cents", c.jobs, q.ways, q.most, cut.Bound, cut.Cents)
+			if cut.Bound > p.Cents || cut.Cents < p.Cents {
+				t.Errorf("%d jobs, %d ways at first, %d at most: %d to %d cents, least is %d", c.jobs, q.ways, q.most, cut.Bound, cut.Cents, p.Cents)
+			}
+		}
+	}
+}
+
+// Two proofs of one plan never contradict each other: from lists of all lengths the least cost
+// lies between what is proven and what is found.
+func TestPurchasesAgree(t *testing.T) {
+	s, proven := bigSale(500, 5_000, 25), 0
+	all := bigRequests(200)
+	for k := 0; k+10 <= trials(200); k += 10 {
+		low, high := 0, math.MaxInt
+		for _, p := range []Plan{{}, {ways: 2, most: 1500}, {ways: 5, most: 1500, blind: true}, {ways: 15, most: 300, blind: true}, {ways: 3, most: 3}} {
+			p.Today, p.Jobs = "2026-02-01", all[k:k+10]
+			got := s.Purchases(p)
+			if len(got.Left) > 0 {
+				t.Fatalf("jobs %d on, %d ways: left %v", k, p.ways, got.Left)
+			}
+			if p.ways > 0 && p.most > 3 && got.Gap == 0 && got.Cents > 0 {
+				proven++
+			}
+			low, high = max(low, got.Bound), min(high, got.Cents)
+			if low > high {
+				t.Fatalf("jobs %d on, %d ways: from %d to %d cents, but one proof says at least %d and one plan costs %d", k, p.ways, got.Bound, got.Cents, low, high)
+			}
+		}
+	}
+	t.Logf("%d times the lists grew until it was proven", proven)
+	if proven == 0 {
+		t.Error("no list grew until it was proven")
 	}
 }
 

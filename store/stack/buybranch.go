@@ -38,7 +38,7 @@ func (c *contest) solve() (bound int) {
 
 // round makes whole choices of a relaxation and offers them.
 func (c *contest) round(n *fork, r *relaxed) {
-	if r.bound >= impossible {
+	if r.bound >= impossible || c.blind {
 		return
 	}
 	if h := c.newHand(r.choice); h.total < impossible {

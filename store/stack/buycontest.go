@@ -21,8 +21,9 @@ type contest struct {
 	looked  *int // options weighed so far, of budget
 	budget  int
 
-	cost int   // of best; impossible: none found
-	best []int // option by job
+	blind bool  // for tests: no guessing, only what branching comes to
+	cost  int   // of best; impossible: none found
+	best  []int // option by job
 }
 
 // An option is a way of a job in a contest: what of it somebody else could want too.

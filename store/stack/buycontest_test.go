@@ -266,3 +266,69 @@ func TestContestTwin(t *testing.T) {
 		t.Error("the trials prove nothing")
 	}
 }
+
+// TestContestLarger does the same for contests so large that the first guesses are not always
+// best; what a choice costs is as TestShortTwin holds it.
+func TestContestLarger(t *testing.T) {
+	found, searched := 0, 0
+	for i := range trials(120) {
+		m := &maker{Rand: rand.New(rand.NewPCG(23, uint64(i)))}
+		x := newLottery(m, 7, 6+m.IntN(4), m.IntN(2))
+		want := x.dearly()
+		looked := 0
+		c := newContest(x.m, x.jobs, func(k int) []way { return x.ways[k] }, false, func(int) int { return -1 }, nil, &looked, 1<<40)
+		c.blind = true
+		bound := c.solve()
+		if want < impossible && (c.cost != want || bound != want) || want >= impossible && c.cost < impossible {
+			t.Fatalf("trial %d: from %d to %d, brute force %d", i, bound, c.cost, want)
+		}
+		// A better plan than the best known by one cent is found too.
+		d := newContest(x.m, x.jobs, func(k int) []way { return x.ways[k] }, false, func(int) int { return -1 }, nil, &looked, 1<<40)
+		d.blind, d.cost = true, want+1
+		if want < impossible && (d.solve() != want || d.cost != want) {
+			t.Fatalf("trial %d: one cent above the least %d the search ends at %d", i, want, d.cost)
+		}
+		if want < impossible {
+			found++
+			root := c.relax(c.root(), rootSteps)
+			if root.low() < want {
+				searched++
+			}
+		}
+	}
+	t.Logf("%d can be had, %d needed branching", found, searched)
+	if searched < found/8 {
+		t.Error("the trials prove nothing")
+	}
+}
+
+// dearly is brute for more jobs: it leaves a branch that already costs more than the best.
+func (x *lottery) dearly() int {
+	best := impossible
+	by := map[*ware][]taker{}
+	var try func(k int)
+	try = func(k int) {
+		sum := 0
+		for w, ts := range by {
+			_, n := x.m.short(w, ts)
+			if sum += n * w.price; n >= impossible || sum >= best {
+				return
+			}
+		}
+		if k == len(x.jobs) {
+			best = sum
+			return
+		}
+		for _, w := range x.ways[k] {
+			for _, u := range w.uses {
+				by[u.w] = append(by[u.w], taker{k, u.qty})
+			}
+			try(k + 1)
+			for _, u := range w.uses {
+				by[u.w] = by[u.w][:len(by[u.w])-1]
+			}
+		}
+	}
+	try(0)
+	return best
+}

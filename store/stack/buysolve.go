@@ -14,7 +14,7 @@ const tollUnit = 1000
 const searchWork = 50_000
 
 // growths bounds how often lists that were cut are made longer.
-const growths = 6
+const growths = 16
 
 // solve chooses a way for every job, leaving out as few as can be, at least cost. A pass may
 // find that lists must grow, that a job has to do with fewer edges or is left out; then the
@@ -57,7 +57,9 @@ func (b *buyer) group(lists [][]way, g []int, budget int, grow bool) (again bool
 	c := newContest(b.m, g, ways, false, func(int) int { return -1 }, strays, &b.looked, budget)
 	n := c.root()
 	b.recall(c, lists)
-	c.dive(n.allowed, make([][]float64, len(g)))
+	if c.blind = b.plan.blind; !c.blind {
+		c.dive(n.allowed, make([][]float64, len(g)))
+	}
 	if c.best == nil {
 		a := newContest(b.m, g, ways, true, func(int) int { return 1 }, nil, &b.looked, budget)
 		least := a.solve()
