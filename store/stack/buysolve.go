@@ -11,7 +11,7 @@ const tollUnit = 1000
 
 // searchWork is what a search counts for against the budget, about as long as weighing so many
 // ways.
-const searchWork = 50_000
+const searchWork = 250_000
 
 // growths bounds how often lists that were cut are made longer.
 const growths = 16
