@@ -69,13 +69,6 @@ func (b badCase) built(t *testing.T) string {
 	return string(raw)
 }
 
-func (b badCase) want(t *testing.T) string {
-	t.Helper()
-	var s string
-	must(t, json.Unmarshal(b.As, &s))
-	return s
-}
-
 // An outcome is what became of one input: "" and what was stored, or the code of the refusal.
 type outcome struct {
 	code   string

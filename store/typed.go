@@ -73,13 +73,13 @@ func printable(field, text string, most int) (string, error) {
 	if err := Sound(field, text); err != nil {
 		return "", err
 	}
-	text = strings.Map(func(r rune) rune {
+	text = norm.NFC.String(strings.Map(func(r rune) rune {
 		switch r {
 		case 0x200b, 0x2060, 0xfeff: // spaces without width
 			return -1
 		}
 		return r
-	}, norm.NFC.String(text))
+	}, text))
 	text = strings.Trim(text, " \t\u00a0")
 	if strings.ContainsAny(text, "\n\r\t") {
 		return "", unfit("control_char", field, "%s is one line; take the line end or tab out", spoken(field))
