@@ -3,6 +3,7 @@ package store
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"maps"
 	"os"
 	"strings"
@@ -451,4 +452,25 @@ func TestRetirePart(t *testing.T) {
 		}
 		s.sound()
 	})
+}
+
+// A change of a coupling, with 10,000 parts on record and a job that the part is in: the jobs
+// are checked on a shelf of their own.
+func BenchmarkChangeAsks(b *testing.B) {
+	s := newShop(b, false)
+	file := strings.Builder{}
+	file.WriteString("code,kind,DCONMS mm,DCONWS mm,LSC mm\n")
+	for i := range 10_000 {
+		fmt.Fprintf(&file, "S-%d,sleeve,%d,%d,%d\n", i, 20+i%60, 10+i%7, 50+i/2)
+	}
+	if _, err := s.ImportParts(ctx, s.gate.ID, []byte(file.String()), true, true); err != nil {
+		b.Fatal(err)
+	}
+	head, _ := s.boring()
+	in := s.change(head, map[string]string{"CCMS": "H32"})
+	for b.Loop() {
+		if _, err := s.ChangePart(ctx, op(s.gate), in); !errors.Is(err, ErrAsk) {
+			b.Fatal(err)
+		}
+	}
 }
