@@ -62,11 +62,27 @@ func (sh *shop) browser(t *testing.T) *browser {
 	return b
 }
 
+// do takes the steps one after the other. An element that the page puts anew between being found
+// and being used was not used: it is looked for again, as a person would.
 func (b *browser) do(actions ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()
-	if err := chromedp.Do(b.ctx, actions...); err != nil {
-		b.t.Fatalf("browser: %v; console: %v", err, b.said)
+	for _, a := range actions {
+		err := chromedp.Do(b.ctx, a)
+		for n := 0; stale(err) && n < 20; n++ {
+			time.Sleep(50 * time.Millisecond)
+			err = chromedp.Do(b.ctx, a)
+		}
+		if err != nil {
+			b.t.Fatalf("browser: %v; console: %v", err, b.said)
+		}
 	}
+}
+
+// stale reports what Chromium says of an element that is no longer on the page.
+func stale(err error) bool {
+	return err != nil && (strings.Contains(err.Error(), "No node with given id found") ||
+		strings.Contains(err.Error(), "Could not find node with given id") ||
+		strings.Contains(err.Error(), "Node is detached from document"))
 }
 
 func (b *browser) open(path string) {
