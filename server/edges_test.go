@@ -295,3 +295,46 @@ func TestBrowserEdgeOffline(t *testing.T) {
 		t.Errorf("seen, and still there: %q", s)
 	}
 }
+
+// What an operator has entered and not yet sent outlives what the page reads anew: a number, a
+// tick, and the question that an unusual entry came back with.
+func TestBrowserEdgeEnteredStays(t *testing.T) {
+	sh := newShop(t)
+	job := sh.runs()
+	job.Request = strings.NewReplacer(`"RE":0.8`, `"RE":0.4`, `"RE": 0.8`, `"RE": 0.4`).Replace(job.Request)
+	_, err := sh.store.SaveJob(t.Context(), 0, job)
+	must(t, err)
+	b := sh.browser(t)
+	b.login("ivo")
+	b.open("/machines/L3")
+	b.wedge(sh.tags("INS-D11-08")[0])
+	b.until("#reading", "Now the reason")
+	anew := func() {
+		b.js(`document.activeElement.blur(), document.getElementById("seats").dataset.old = "1", dispatchEvent(new Event("online")), ""`)
+		b.untilJS(`document.getElementById("seats").dataset.old ?? "new"`, "new")
+	}
+	fields := `["parts", "note", "why"].map((n) => document.querySelector("form.edge").elements[n].value).join("|") +
+		(document.getElementById("s4-fresh").checked ? " fresh" : "") + (document.querySelector(".asked").hidden ? "" : " asked")`
+	write := func(sel, text string) { // slower than a scanner
+		b.do(chromedp.Focus(sel))
+		b.keys(100*time.Millisecond, text)
+	}
+	b.do(chromedp.Click("form.edge summary"), chromedp.SetValue("#s4-parts", ""))
+	write("#s4-parts", "900")
+	write("#s4-note", "hard-skin")
+	b.do(chromedp.Click("#s4-fresh"))
+	b.untilJS(fields, "900|hard-skin| fresh")
+	anew()
+	b.untilJS(fields, "900|hard-skin| fresh")
+	b.do(chromedp.Click(`form.edge button[value="worn"]`))
+	b.untilJS(fields, "900|hard-skin| fresh asked")
+	write("#s4-why", "soft-batch")
+	b.untilJS(fields, "900|hard-skin|soft-batch fresh asked")
+	anew()
+	b.untilJS(fields, "900|hard-skin|soft-batch fresh asked")
+	b.do(chromedp.Click(`form.edge button[value="worn"]`))
+	b.until("#reading", "Logged edge 1")
+	if rows := sh.edgeRuns(); len(rows) != 1 || rows[0].Parts != 900 || rows[0].Note == "" {
+		t.Errorf("runs %+v", rows)
+	}
+}

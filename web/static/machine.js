@@ -40,6 +40,7 @@ async function submit(form, submitter) {
 		const says = edge ? `edge on station ${body.station}, ${body.parts ?? "counted"} parts, ${body.reason}` : form.querySelector("button")?.textContent ?? "entry";
 		await put({ url: form.dataset.send, key, body: JSON.stringify(body), says, seat: form.dataset.seat ?? "", form: form.dataset.says ?? "" });
 		form.dataset.op = newKey();
+		for (const el of form.elements) delete el.dataset.typed;
 		if (edge) {
 			// The next change on this station comes after this one, sent or not.
 			form.elements.namedItem("after").value = key;
@@ -87,12 +88,40 @@ document.addEventListener("settled", (e) => {
 	// The entry comes back to be answered: the same fields, and why.
 	for (const [name, v] of Object.entries(body)) {
 		const el = form.elements.namedItem(name);
-		if (el && "value" in el && name !== "after" && name !== "reason") el.value = v;
+		if (el && "value" in el && name !== "after" && name !== "reason") enter(el, v, v === true);
 	}
 	form.querySelector(".asked").hidden = false;
 	form.elements.namedItem("why").focus();
 	void drop(entry.n); // seen: it stands in the form again
 });
+
+// What is entered and not yet sent outlives a refresh: fields, an open question, an opened fold.
+document.addEventListener("input", (e) => { if (page && e.target.form?.classList.contains("edge")) e.target.dataset.typed = ""; });
+
+function enter(el, value, checked) {
+	if ("flag" in el.dataset) el.checked = checked;
+	else el.value = value;
+	el.dataset.typed = "";
+}
+
+function entered() {
+	return Array.from(document.querySelectorAll("form.edge"), (form) => ({
+		seat: form.dataset.seat, asked: !form.querySelector(".asked").hidden, open: form.querySelector("details").open,
+		fields: Array.from(form.querySelectorAll("[data-typed]"), (el) => ({ name: el.name, value: el.value, checked: el.checked })),
+	}));
+}
+
+function enterAgain(forms) {
+	for (const was of forms) {
+		const form = document.querySelector(`form.edge[data-seat="${was.seat}"]`);
+		if (!form) continue; // no job runs there any more
+		form.querySelector(".asked").hidden = !was.asked;
+		form.querySelector("details").open = was.open;
+		for (const f of was.fields) {
+			enter(form.elements.namedItem(f.name), f.value, f.checked);
+		}
+	}
+}
 
 // refresh reads the page anew and puts its stations in, without losing the place.
 async function refresh() {
@@ -103,9 +132,11 @@ async function refresh() {
 		const fresh = new DOMParser().parseFromString(await r.text(), "text/html").getElementById("seats");
 		const typing = document.activeElement instanceof HTMLInputElement && document.activeElement.value !== "";
 		if (!fresh || typing) return;
+		const was = entered();
 		document.getElementById("seats").replaceWith(document.adoptNode(fresh));
 		delete document.documentElement.dataset.kept;
 		await pickUp();
+		enterAgain(was);
 	} catch { reach(false); /* the page stays as it is until there is a network */ }
 }
 
@@ -186,7 +217,7 @@ if (page) document.addEventListener("scanned", (e) => {
 		e.preventDefault();
 		const form = formFor((s) => s.dataset.box === text);
 		if (!form) { tell(null, "Several stations run here: tap a field of the station the box is for, then scan it again."); return; }
-		form.elements.namedItem("box").value = text;
+		enter(form.elements.namedItem("box"), text, false);
 		current = form.dataset.seat;
 		form.querySelector(".reasons button").focus();
 		tell(null, `Box ${text}. Now the reason`);

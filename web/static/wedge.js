@@ -2,7 +2,9 @@
 // less than GAP apart and end with Enter, Tab or a pause. Its codes are read from the
 // physical keys (KeyboardEvent.code), so neither caps lock nor the computer's layout changes
 // them. Whatever it types is kept out of the field that has the focus; what a person types
-// reaches the field after the GAP in which it could still have been a scanner.
+// reaches the field after the GAP in which it could still have been a scanner. A field that
+// takes keys in its own way, as a date or a choice, gets them at once, and gets its value back
+// when they were a scanner's.
 
 export const GAP = 80;          // ms between two keys of one scan, at most
 const SHORTEST = 6;             // keys; shorter bursts are a person's
@@ -24,27 +26,40 @@ function symbol(e) {
 // isScan: at least SHORTEST keys and not a bare number, which is a quantity or a PIN.
 const isScan = (text) => text.length >= SHORTEST && /[^0-9]/.test(text);
 
-const editable = (el) => el instanceof HTMLInputElement || el instanceof HTMLTextAreaElement;
+const TEXT = ["text", "search", "password", "number", "email", "tel", "url"];
+const editable = (el) => el instanceof HTMLInputElement && TEXT.includes(el.type) || el instanceof HTMLTextAreaElement;
 
-const pressable = (el) => el instanceof HTMLButtonElement || el instanceof HTMLAnchorElement || el instanceof HTMLSelectElement;
+const ownWay = (el) => el instanceof HTMLSelectElement || el instanceof HTMLInputElement && !editable(el) && el.type !== "checkbox" && el.type !== "radio";
+
+const pressable = (el) => el instanceof HTMLButtonElement || el instanceof HTMLAnchorElement || el instanceof HTMLSelectElement || el instanceof HTMLInputElement && !editable(el);
+
+// write puts text at the caret. A number field tells nobody where that is, so the browser does it,
+// which also lets a person take it back with the browser's own undo.
+function write(el, text) {
+	if (el.readOnly) return;
+	if (document.activeElement === el && document.execCommand("insertText", false, text)) return;
+	if (el.selectionStart === null) el.value += text;
+	else el.setRangeText(text, el.selectionStart, el.selectionEnd, "end");
+	el.dispatchEvent(new Event("input", { bubbles: true }));
+}
 
 // listen calls onScan(text) for every scan in the document, and onEnter for an Enter that
 // stands alone: no scan and no typing before it, and nothing focused that it would press.
 // elsewhere is the field for what is typed while no field has the focus, as by a quantity key;
 // Enter behind it sends the field's form.
 export function listen(onScan, onEnter, elsewhere) {
-	let scanned = "", typed = "", last = 0, timer = 0, field = null, pressed = -ALONE;
+	let scanned = "", typed = "", last = 0, timer = 0, field = null, before = "", pressed = -ALONE;
 
 	// typeIntoField returns the field that was not focused before and is now.
 	function typeIntoField() {
-		const other = typed && !editable(field) ? elsewhere?.() : null;
+		const other = typed && !editable(field) && !ownWay(field) ? elsewhere?.() : null;
 		const into = other ?? field;
-		if (typed && editable(into)) {
-			other?.focus();
-			into.setRangeText(typed, into.selectionStart, into.selectionEnd, "end");
-			into.dispatchEvent(new Event("input", { bubbles: true }));
-		}
+		const text = typed;
 		reset();
+		if (text && editable(into)) {
+			other?.focus();
+			write(into, text);
+		}
 		return other;
 	}
 	function reset() {
@@ -52,8 +67,17 @@ export function listen(onScan, onEnter, elsewhere) {
 		scanned = typed = "";
 		field = null;
 	}
+	function scan() {
+		const text = scanned;
+		if (ownWay(field) && field.value !== before) {
+			field.value = before;
+			field.dispatchEvent(new Event("change", { bubbles: true }));
+		}
+		reset();
+		onScan(text);
+	}
 	function pause() {
-		if (isScan(scanned)) { const text = scanned; reset(); onScan(text); } else typeIntoField();
+		if (isScan(scanned)) scan(); else typeIntoField();
 	}
 
 	document.addEventListener("keydown", (e) => {
@@ -64,9 +88,7 @@ export function listen(onScan, onEnter, elsewhere) {
 			if (quick && isScan(scanned)) {
 				e.preventDefault();
 				e.stopImmediatePropagation();
-				const text = scanned;
-				reset();
-				onScan(text);
+				scan();
 			} else {
 				const alone = e.key === "Enter" && !typed && e.timeStamp - pressed > ALONE && !editable(e.target) && !pressable(e.target);
 				const moved = typeIntoField();
@@ -83,12 +105,12 @@ export function listen(onScan, onEnter, elsewhere) {
 		pressed = e.timeStamp;
 		if (e.key.length !== 1) { typeIntoField(); return; }
 		if (!quick && typed) pause();
-		if (e.key === " " && !editable(e.target)) return; // presses a button, scrolls
+		if (e.key === " " && !editable(e.target)) return; // presses a button, ticks a box, scrolls
 		last = e.timeStamp;
 		scanned += symbol(e);
 		typed += e.key;
-		field ??= e.target;
-		e.preventDefault();
+		if (!field) { field = e.target; before = field.value; }
+		if (!ownWay(e.target)) e.preventDefault();
 		clearTimeout(timer);
 		timer = setTimeout(pause, GAP);
 	}, true);
