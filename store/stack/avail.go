@@ -269,6 +269,9 @@ func (r *rec) nth(q *Request, n int) *Item {
 		return n < 0
 	}
 	own := q.Job != "" && r.jobs[q.Job] > 0
+	if !own && n == 0 && len(r.idle) > 0 && len(q.holds) == 0 {
+		return r.idle[0] // free on any day: no need to look
+	}
 	if own {
 		for _, it := range r.busy {
 			if it.mine(q) && take(it) {
@@ -292,14 +295,15 @@ func (r *rec) nth(q *Request, n int) *Item {
 // candidate returns a part as the request can have it in the search's mode, nil when it
 // cannot.
 func (q *search) candidate(r *rec) *cand {
-	if c, ok := q.cands[r]; ok {
+	if c, ok := q.mem.known(r); ok {
 		return c
 	}
+	q.looked++
 	var c *cand
 	if q.near == nil || q.near[r] || q.kinds[r.kind] {
 		c = q.newCand(r)
 	}
-	q.cands[r] = c
+	q.mem.mark(r, c)
 	return c
 }
 
@@ -308,7 +312,7 @@ func (q *search) newCand(r *rec) *cand {
 		return q.bids.cand(r, 0)
 	}
 	if it := r.nth(q.req, 0); it != nil {
-		c := &cand{rec: r, item: it}
+		c := q.mem.cand(cand{rec: r, item: it})
 		if r.kind == Insert {
 			q.pickLot(c)
 		}
@@ -317,7 +321,7 @@ func (q *search) newCand(r *rec) *cand {
 	if q.mode == modeStrict {
 		return nil
 	}
-	var best *cand
+	var best cand
 	owned := r.busy
 	if q.req.holds != nil {
 		owned = append(append([]*Item(nil), r.busy...), r.idle...)
@@ -325,20 +329,23 @@ func (q *search) newCand(r *rec) *cand {
 	for _, it := range owned {
 		code := it.standing(q.req)
 		_, dated := it.from(q.req)
-		c := &cand{rec: r, item: it, tier: tierBusy, cost: busyCost(code, dated)}
+		c := cand{rec: r, item: it, tier: tierBusy, cost: busyCost(code, dated)}
 		if q.mode == modeNearest {
 			c.cost, c.bits = pointMated, codeBit[code]
 		} else if code == codeNoStock {
-			c = &cand{rec: r, item: nil, tier: tierBook, cost: kindCost(r.part) - 1}
+			c = cand{rec: r, item: nil, tier: tierBook, cost: kindCost(r.part) - 1}
 		}
-		if best == nil || c.cost < best.cost {
+		if best.rec == nil || c.cost < best.cost {
 			best = c
 		}
 	}
-	if best == nil && q.mode == modeMissing {
-		best = &cand{rec: r, tier: tierBook, cost: kindCost(r.part) - 1}
+	if best.rec == nil && q.mode == modeMissing {
+		best = cand{rec: r, tier: tierBook, cost: kindCost(r.part) - 1}
 	}
-	return best
+	if best.rec == nil {
+		return nil
+	}
+	return q.mem.cand(best)
 }
 
 // pickLot chooses the lot of an insert: the first one that has the edges alone, else the

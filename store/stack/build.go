@@ -43,17 +43,18 @@ func (q *search) spend(limit int) {
 
 // take builds the stacks on the offers, the best first, until none of those left can be told.
 func (q *search) take(offers []offer) {
-	line := make(queue, 0, len(offers))
+	line := q.mem.queue[:0]
 	for i := range offers {
 		if p := &offers[i]; p.cost <= q.limit || !q.bounded() {
 			line = append(line, p)
 		}
 	}
+	q.mem.queue = line
 	heap.Init(&line)
 	for len(line) > 0 {
 		p := heap.Pop(&line).(*offer)
 		if w := q.bar(); p.cost > q.limit && q.bounded() || w != nil && cmp.Or(cmp.Compare(p.cost, w.cost), cmp.Compare(p.warns, w.warn.count()),
-			cmp.Compare(p.n, w.n), cmp.Compare(w.d, p.d), cmp.Compare(p.bar.set, w.set), cmp.Compare(stiffness(w.bar.rec.part), p.stiff)) > 0 {
+			cmp.Compare(p.n, w.n), cmp.Compare(w.d, p.d), cmp.Compare(p.bar.set, w.set), cmp.Compare(w.bar.rec.stiff, p.stiff)) > 0 {
 			return
 		}
 		if q.mode == modeBuy {
@@ -207,7 +208,7 @@ func (q *search) joinAll(p *offer, rears []rear, fronts []front) {
 // alike reports whether stacks on bar b with these figures are told from w by names only.
 func (q *search) alike(b *barCand, cost, warns, n int, w *found) bool {
 	return cost == w.cost && warns == w.warn.count() && n == w.n && b.rec.shank == w.d && b.set == w.set &&
-		stiffness(b.rec.part) == stiffness(w.bar.rec.part)
+		b.rec.stiff == w.bar.rec.stiff
 }
 
 // hoses returns the fewest pieces of a line that the coolant needs with a way behind a bar; ok is

@@ -83,7 +83,9 @@ func (q *search) lists() bool { return q.mode == modeBuy && q.bids.list }
 
 // cheapest returns the cheapest way of a job under the bids; ok is false when there is none.
 func (m *market) cheapest(job int, b *bids) (w way, ok bool) {
-	all := m.search(job, b, 0).run()
+	q := m.search(job, b, 0)
+	defer q.done()
+	all := q.run()
 	if len(all) == 0 {
 		return way{}, false
 	}
@@ -96,7 +98,9 @@ func (m *market) cheapest(job int, b *bids) (w way, ok bool) {
 // all of them that matter.
 func (m *market) listed(job int, b *bids, limit, most int) (ways []way, complete bool) {
 	b.list, b.most = true, most
-	m.search(job, b, limit).run()
+	q := m.search(job, b, limit)
+	defer q.done()
+	q.run()
 	return b.ways, !b.cut
 }
 

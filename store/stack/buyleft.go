@@ -78,6 +78,7 @@ func (b *buyer) unsolved(i int) Unsolved {
 	r := &b.jobs[i]
 	u := Unsolved{Job: r.Job, Why: "no recorded part would do"}
 	q := newSearch(b.s, r, modeMissing, searchWide)
+	defer q.done()
 	if all := q.options(q.run(), 1); len(all) > 0 {
 		u.Best = &all[0]
 	} else {

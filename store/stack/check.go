@@ -23,6 +23,7 @@ func (s *Shelf) Check(r Request) (Verdict, error) {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	q := newSearch(s, &r, modeStrict, K)
+	defer func() { q.done() }()
 	if all := q.run(); len(all) > 0 {
 		v := Verdict{Buildable: true}
 		for i := range all {
@@ -32,6 +33,7 @@ func (s *Shelf) Check(r Request) (Verdict, error) {
 		return v, nil
 	}
 	var v Verdict
+	q.done()
 	q = newSearch(s, &r, modeMissing, searchWide)
 	v.Options = q.options(q.run(), optionsMax)
 	if len(v.Options) > 0 {
@@ -62,6 +64,7 @@ func (s *Shelf) OtherRoute(r Request, v *Verdict) {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	q := newSearch(s, &r, modeStrict, 1)
+	defer q.done()
 	q.only = byLine
 	if v.Stacks[0].Route.Kind == byLine {
 		q.only = byBore
@@ -74,6 +77,7 @@ func (s *Shelf) OtherRoute(r Request, v *Verdict) {
 // explain finds the nearest stack of owned parts and says what stops it.
 func (s *Shelf) explain(r *Request, v *Verdict) {
 	q := newSearch(s, r, modeNearest, K)
+	defer q.done()
 	if len(v.Options) > 0 && v.Options[0].Stack != nil { // near to the answer, not to any stack
 		q.near, q.kinds = map[*rec]bool{}, map[Kind]bool{}
 		q.kinds[Adapter] = s.adapters > 0 // one that is not proven would do, and its reason is wanted

@@ -50,7 +50,7 @@ func (q *search) holderSums(d float64) []sum {
 	if s, ok := q.sums[key]; ok {
 		return s
 	}
-	var out []sum
+	out := q.mem.sums.work()
 	q.s.rounds(Holder, d, func(c *class) {
 		like, t, cost := c.of[0], c.best(), -1
 		for i := range q.seats {
@@ -77,8 +77,9 @@ func (q *search) holderSums(d float64) []sum {
 	if q.mode == modeMissing {
 		out = append(out, sum{cost: kindCost(&Part{Kind: Holder}), n: 1, split: true, cool: true, made: true, lsc: inf})
 	}
-	q.sums[key] = out
-	return out
+	q.sums[key] = q.mem.sums.keep(out)
+	q.mem.sums.lay(out)
+	return q.sums[key]
 }
 
 // sleeveSums sums up the sleeves that take a shank of diameter d.
@@ -87,7 +88,7 @@ func (q *search) sleeveSums(d float64) []sum {
 	if s, ok := q.cuffs[key]; ok {
 		return s
 	}
-	var out []sum
+	out := q.mem.sums.work()
 	q.s.rounds(Sleeve, d, func(c *class) {
 		if len(q.holderSums(c.of[0].shank)) == 0 {
 			return
@@ -104,8 +105,9 @@ func (q *search) sleeveSums(d float64) []sum {
 			}
 		}
 	}
-	q.cuffs[key] = out
-	return out
+	q.cuffs[key] = q.mem.sums.keep(out)
+	q.mem.sums.lay(out)
+	return q.cuffs[key]
 }
 
 // floorOf returns the least of the ways behind a bar like r, without a sleeve or with one.

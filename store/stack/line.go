@@ -93,13 +93,19 @@ func (q *search) walk(open string, most int) map[string][]line {
 				x.cp = min(x.cp, w.rec.cp)
 				x.open = w.leave
 				x.hose = x.hose || w.rec.kind == Hose
+				if next[x.open] == nil {
+					next[x.open] = q.mem.lines.work()
+				}
 				next[x.open] = append(next[x.open], x)
 			}
 		}
 		layer = layer[:0:0]
 		for _, end := range sortedKeys(next) {
 			old := len(by[end])
-			all := q.skyLine(append(slices.Clip(by[end]), next[end]...))
+			both := append(append(q.mem.lines.work(), by[end]...), next[end]...)
+			q.mem.lines.lay(next[end])
+			all := q.skyLine(both)
+			q.mem.lines.lay(both)
 			for _, x := range all {
 				if !slices.ContainsFunc(by[end][:old], func(y line) bool { return x.n == y.n && x.p == y.p }) {
 					layer = append(layer, x)
@@ -124,7 +130,7 @@ func (q *search) waysInto(end string) []lineStep {
 	if w, ok := q.lines.into[end]; ok {
 		return w
 	}
-	var all []lineStep
+	all := q.mem.steps.work()
 	for _, w := range q.s.ways[end] {
 		for _, r := range q.of(w.class) {
 			if q.mode != modeNearest && r.cp < q.need-deadband {
@@ -143,7 +149,7 @@ func (q *search) waysInto(end string) []lineStep {
 	if q.mode == modeStrict || q.mode == modeBuy {
 		most += q.k
 	}
-	out := all[:0:0]
+	out := q.mem.steps.work()
 	first := 0 // where the present pair of ends begins
 	for _, c := range all {
 		if len(out) > 0 && out[len(out)-1].leave != c.leave {
@@ -163,8 +169,10 @@ func (q *search) waysInto(end string) []lineStep {
 			out = append(out, c)
 		}
 	}
-	q.lines.into[end] = out
-	return out
+	q.mem.steps.lay(all)
+	q.mem.steps.lay(out)
+	q.lines.into[end] = q.mem.steps.keep(out)
+	return q.lines.into[end]
 }
 
 // again returns the part once more, when there is another free piece of it.
@@ -193,16 +201,12 @@ func (q *search) skyLine(in []line) []line {
 	if q.mode != modeNearest {
 		enough = q.need
 	}
-	order := make([]int32, len(in))
-	for i := range order {
-		order[i] = int32(i)
-	}
-	slices.SortFunc(order, func(i, j int32) int {
+	order := q.mem.sorted(len(in), func(i, j int32) int {
 		a, b := &in[i], &in[j]
 		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.n, b.n), cmp.Compare(b.cp, a.cp),
 			compareNames(a.p[:a.n], b.p[:b.n]), cmp.Compare(i, j))
 	})
-	out := in[:0:0]
+	out := q.mem.lines.work()
 	for _, i := range order {
 		x := in[i]
 		better := 0
@@ -219,7 +223,8 @@ func (q *search) skyLine(in []line) []line {
 			out = append(out, x)
 		}
 	}
-	return out
+	q.mem.lines.lay(out)
+	return q.mem.lines.keep(out)
 }
 
 // linesTo lists the whole lines from the station's outlet to a bar inlet.
@@ -228,7 +233,7 @@ func (q *search) linesTo(inlet string) []line {
 	if w, ok := l.whole[inlet]; ok {
 		return w
 	}
-	var out []line
+	out := q.mem.lines.work()
 	for _, ln := range l.forward[opposite(inlet)] {
 		if ln.n > 0 {
 			out = append(out, ln)
@@ -237,9 +242,9 @@ func (q *search) linesTo(inlet string) []line {
 	if q.mode == modeMissing && len(l.forward) > 0 && q.besides >= kindCost(&Part{Kind: Fitting}) {
 		out = append(out, q.holeLines(inlet)...)
 	}
-	out = q.skyLine(out)
-	l.whole[inlet] = out
-	return out
+	l.whole[inlet] = q.skyLine(out)
+	q.mem.lines.lay(out)
+	return l.whole[inlet]
 }
 
 // holeLines closes the gap between the chains that start at the outlet and those that start

@@ -6,21 +6,23 @@ import (
 	"slices"
 )
 
+// nearBars are the bars of a class with what they break by themselves.
+type nearBars struct {
+	*class
+	barCand
+	stiff int
+}
+
 // nearest finds the stacks that break the fewest rules, class by class of bars, those that
 // break fewest by themselves first.
 func (q *search) nearest() {
-	type bars struct {
-		*class
-		barCand
-		stiff int
-	}
-	var all []bars
+	all := q.mem.bars[:0]
 	look := func(c *class, shape barCand) {
 		if q.near != nil && !q.kinds[Bar] && len(q.of(c)) == 0 {
 			return
 		}
 		like := c.of[0]
-		b := bars{c, shape, stiffness(like.part)}
+		b := nearBars{c, shape, like.stiff}
 		b.n = 3
 		if like.ccws == "" {
 			b.bits |= q.judgeEdge(like)
@@ -38,7 +40,8 @@ func (q *search) nearest() {
 			look(c, shape)
 		}
 	}
-	slices.SortFunc(all, func(a, b bars) int {
+	q.mem.bars = all
+	slices.SortFunc(all, func(a, b nearBars) int {
 		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warn.count(), b.warn.count()), cmp.Compare(a.n, b.n),
 			cmp.Compare(b.of[0].shank, a.of[0].shank), cmp.Compare(a.set, b.set), cmp.Compare(b.stiff, a.stiff))
 	})
@@ -52,7 +55,7 @@ func (q *search) nearest() {
 	q.findSeats()
 	q.behind = q.leastBehind()
 	head := q.leastHead()
-	around := func(b *bars) least {
+	around := func(b *nearBars) least {
 		x := q.behind.and(leastOf(q.inserts))
 		if b.of[0].ccws != "" {
 			x = x.and(head)
@@ -77,7 +80,7 @@ func (q *search) nearest() {
 			if w := q.bar(); like.cost > q.limit || w != nil && like.cost > w.cost {
 				break
 			}
-			like.cand = &cand{rec: all[i].of[0]}
+			like.cand = q.mem.cand(cand{rec: all[i].of[0]})
 			if q.known(&like, like.bits, like.cost, like.warn.count(), like.n) || q.knownWith(&like, around(&all[i])) {
 				continue
 			}
@@ -183,7 +186,7 @@ func (q *search) known(b *barCand, bits set, cost, warns, n int) bool {
 	}
 	behind := func(w *found) bool {
 		return cmp.Or(cmp.Compare(warns, w.warn.count()), cmp.Compare(n, w.n), cmp.Compare(w.d, b.rec.shank), cmp.Compare(b.set, w.set),
-			cmp.Compare(stiffness(w.bar.rec.part), stiffness(b.rec.part))) > 0
+			cmp.Compare(w.bar.rec.stiff, b.rec.stiff)) > 0
 	}
 	for i := range q.best {
 		if q.best[i].bits == bits|q.global && behind(&q.best[i]) {

@@ -82,7 +82,7 @@ func (q *search) offer(out []offer, p offer, oal, cp float64) []offer {
 	if !ok || r.ccws == "" && q.judgeEdge(r) != 0 || q.req.Coolant && cp < q.need-deadband {
 		return out
 	}
-	p.d, p.stiff = r.shank, stiffness(r.part)
+	p.d, p.stiff = r.shank, r.stiff
 	short := false
 	if r.ccms == "" {
 		left := oal + f.reach + q.unitsReach() - p.bar.set

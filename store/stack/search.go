@@ -39,7 +39,7 @@ type search struct {
 	need float64 // coolant pressure, bar
 	seat string  // key of the pocket asked for
 
-	cands   map[*rec]*cand
+	mem     *scratch
 	bars    map[*class][]barCand
 	seats   []rear // ways from the station to an open turret seat
 	holders map[int64][]rear
@@ -64,7 +64,8 @@ type search struct {
 	only    string              // the one coolant route wanted, "": any
 	whole   bool                // for tests: look at all parts of a class
 	plain   bool                // for tests: pass over nothing
-	evals   int                 // combinations looked at, for tests of the search's own cost
+	looked  int                 // parts looked at, for tests of the search's own cost
+	evals   int                 // and combinations
 	told    map[sig]*found      // modeMissing: the best stack of each sort so far
 	gaps    map[any]int32       // what the ways miss, by number
 	filled  map[string]*Missing // what does for the missing parts looked up so far
@@ -144,9 +145,10 @@ type found struct {
 }
 
 func newSearch(s *Shelf, r *Request, m mode, k int) *search {
+	mem := borrow(s.numbers)
 	return &search{
-		s: s, req: r, mode: m, k: k, limit: math.MaxInt, slack: math.MaxInt, besides: math.MaxInt, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
-		cands: map[*rec]*cand{}, bars: map[*class][]barCand{}, holders: map[int64][]rear{}, sleeves: map[int64][]rear{}, rears: map[rearKey][]rear{}, floors: map[floorKey]floor{},
+		s: s, mem: mem, req: r, mode: m, k: k, limit: math.MaxInt, slack: math.MaxInt, besides: math.MaxInt, l: r.Overhang(), need: r.CoolantBar, seat: seatKey(r.Insert.Seat),
+		bars: map[*class][]barCand{}, holders: map[int64][]rear{}, sleeves: map[int64][]rear{}, rears: map[rearKey][]rear{}, floors: mem.floors,
 		sums: map[int64][]sum{}, cuffs: map[int64][]sum{}, ahead: map[string]frontFloor{},
 		fronts: map[string][]front{}, told: map[sig]*found{}, gaps: map[any]int32{},
 	}
@@ -155,7 +157,7 @@ func newSearch(s *Shelf, r *Request, m mode, k int) *search {
 // hole returns a candidate nobody has recorded: a part with exactly the joints it needs, and
 // no limit where none is asked.
 func hole(p *Part, r rec) *cand {
-	r.part, r.kind, r.cp = p, p.Kind, inf
+	r.part, r.kind, r.cp, r.stiff = p, p.Kind, inf, stiffness(p)
 	return &cand{rec: &r, tier: tierHole, cost: kindCost(p)}
 }
 
@@ -176,7 +178,8 @@ func (q *search) run() []found {
 	}
 	q.findInserts()
 	q.findSeats()
-	offers := q.offers(nil)
+	offers := q.offers(q.mem.offers[:0])
+	q.mem.offers = offers
 	if q.mode == modeMissing {
 		return q.escapes(offers)
 	}
@@ -201,6 +204,7 @@ func (q *search) escapes(offers []offer) []found {
 	}
 	if q.plain {
 		offers = q.invented(offers)
+		q.mem.offers = offers
 		q.take(offers)
 		return q.best
 	}
@@ -211,6 +215,7 @@ func (q *search) escapes(offers []offer) []found {
 	}
 	q.spend(math.MaxInt)
 	offers = q.invented(offers)
+	q.mem.offers = offers
 	if x := least(); !(tried && x == first) && enough(x) {
 		return q.best
 	}
@@ -475,7 +480,7 @@ func (q *search) pressure(x found) (enough bool) {
 func compare(a, b *found) int {
 	if c := cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.warn.count(), b.warn.count()), cmp.Compare(a.n, b.n),
 		cmp.Compare(b.d, a.d), cmp.Compare(a.set, b.set),
-		cmp.Compare(stiffness(b.bar.rec.part), stiffness(a.bar.rec.part))); c != 0 {
+		cmp.Compare(b.bar.rec.stiff, a.bar.rec.stiff)); c != 0 {
 		return c
 	}
 	c, _ := compareNamed(a, b, 1<<10)

@@ -32,6 +32,8 @@ type Shelf struct {
 	units    []*rec
 	coupled  int
 	adapters int // of all kinds
+	numbers  int // given to recs; one that is forgotten leaves its own to the next
+	unused   []int32
 }
 
 type itemKey struct {
@@ -43,6 +45,7 @@ type itemKey struct {
 // taken out of its joints.
 type rec struct {
 	part     *Part
+	number   int32   // of the shelf's parts, from 1
 	idle     []*Item // free on any day: in, nothing reserved; by id
 	busy     []*Item // everything else; by id
 	inBook   bool    // in the catalogue
@@ -58,6 +61,7 @@ type rec struct {
 	seat     string // key
 	damped   bool
 	carbide  bool
+	stiff    int // see stiffness
 	throughs bool // bar: takes coolant from the rear
 	inlets   []string
 	ends     []string
@@ -248,6 +252,7 @@ func (s *Shelf) sweep(r *rec) {
 	}
 	s.unindex(r)
 	delete(s.recs, r.part.Code)
+	s.unused = append(s.unused, r.number)
 }
 
 // rec returns the record of a part, indexed; a record with other sizes under the same code is
@@ -259,12 +264,18 @@ func (s *Shelf) rec(p *Part) *rec {
 	}
 	if r == nil {
 		r = &rec{}
+		if n := len(s.unused); n > 0 {
+			r.number, s.unused = s.unused[n-1], s.unused[:n-1]
+		} else {
+			s.numbers++
+			r.number = int32(s.numbers)
+		}
 		s.recs[p.Code] = r
 	} else {
 		s.unindex(r)
 	}
 	keep := *r
-	*r = rec{part: p, idle: keep.idle, busy: keep.busy, inBook: keep.inBook, kind: p.Kind, stock: keep.stock, promised: keep.promised, jobs: keep.jobs}
+	*r = rec{part: p, number: keep.number, idle: keep.idle, busy: keep.busy, inBook: keep.inBook, kind: p.Kind, stock: keep.stock, promised: keep.promised, jobs: keep.jobs}
 	// Items handed out in verdicts are never changed: a new record gets new items.
 	for _, list := range [][]*Item{r.idle, r.busy} {
 		for i, it := range list {
@@ -283,6 +294,7 @@ func (s *Shelf) rec(p *Part) *rec {
 	if st := p.Seat(); st != "" {
 		r.seat = seatKey(st)
 	}
+	r.stiff = stiffness(p)
 	r.damped, r.carbide = p.Damped(), p.Construction == "carbide"
 	r.cp, r.wt, r.noWT = p.CP.Or(0), p.WT.Or(0), !p.WT.Known
 	for _, j := range p.Joints {

@@ -72,7 +72,8 @@ func (q *search) holdersFor(d float64, code string) []rear {
 
 // waysTo is holdersFor with up to most adapters between the holder and the open joint.
 func (q *search) waysTo(d float64, code string, most int) []rear {
-	var out []rear
+	out := q.mem.rears.work()
+	defer func() { q.mem.rears.lay(out) }()
 	take := func(c *class) {
 		seat := c.of[0].iface
 		met := slices.ContainsFunc(q.seats, func(at rear) bool { return at.open == seat })
@@ -135,7 +136,8 @@ func (q *search) rearsFor(b *rec, sleeved bool) []rear {
 	if r, ok := q.rears[key]; ok {
 		return r
 	}
-	var out []rear
+	out := q.mem.rears.work()
+	defer func() { q.mem.rears.lay(out) }()
 	judge := func(r rear, sleeve *rec) {
 		forDamped := sleeve != nil && sleeve.part.ForDamped
 		no, warn := clampStyle(r.clamp, sleeve != nil, forDamped, b.damped, b.flat, b.carbide)
@@ -160,14 +162,14 @@ func (q *search) rearsFor(b *rec, sleeved bool) []rear {
 		if sleeved {
 			return nil
 		}
-		out = q.holdersFor(0, b.ccms)
-		if len(out) == 0 && q.mode == modeNearest && q.slack >= pointUnmated {
+		ways := q.holdersFor(0, b.ccms)
+		if len(ways) == 0 && q.mode == modeNearest && q.slack >= pointUnmated {
 			r := q.noHold()
 			r.bits = r.bits&^bBore | bHub // couplings that do not meet, not diameters
-			out = []rear{r}
+			ways = []rear{r}
 		}
-		q.rears[key] = out
-		return out
+		q.rears[key] = ways
+		return ways
 	}
 	if !sleeved {
 		for _, r := range q.holdersFor(b.shank, "") {
@@ -176,9 +178,8 @@ func (q *search) rearsFor(b *rec, sleeved bool) []rear {
 		if q.mode == modeNearest && q.slack >= pointUnmated && !q.held(b.shank) {
 			out = append(out, q.noHold())
 		}
-		out = q.skyRear(out, b.shank, true)
-		q.rears[key] = out
-		return out
+		q.rears[key] = q.skyRear(out, b.shank, true)
+		return q.rears[key]
 	}
 	for _, sl := range q.sleevesFor(b.shank) {
 		c := sl.p[0]
@@ -193,9 +194,8 @@ func (q *search) rearsFor(b *rec, sleeved bool) []rear {
 	if q.mode == modeMissing {
 		q.holeSleeves(b.shank, judge)
 	}
-	out = q.skyRear(out, b.shank, true)
-	q.rears[key] = out
-	return out
+	q.rears[key] = q.skyRear(out, b.shank, true)
+	return q.rears[key]
 }
 
 // sleevesFor lists the sleeves that take a shank of diameter d, without those that fewer than
@@ -205,7 +205,7 @@ func (q *search) sleevesFor(d float64) []rear {
 	if s, ok := q.sleeves[key]; ok {
 		return s
 	}
-	var all []rear
+	all := q.mem.rears.work()
 	q.s.rounds(Sleeve, d, func(c *class) {
 		if q.mode != modeNearest && len(q.holdersFor(c.of[0].shank, "")) == 0 {
 			return
@@ -225,6 +225,7 @@ func (q *search) sleevesFor(d float64) []rear {
 		}
 	})
 	out := q.skyRear(all, d, false)
+	q.mem.rears.lay(all)
 	q.sleeves[key] = out
 	return out
 }
@@ -295,7 +296,7 @@ func (q *search) noHold() rear {
 
 // findInserts lists the inserts for the pocket asked for.
 func (q *search) findInserts() {
-	var out []front
+	out := q.mem.fronts.work()
 	add := func(c *cand) {
 		if c == nil {
 			return
@@ -335,15 +336,16 @@ func (q *search) findInserts() {
 		}
 	}
 	q.inserts = q.skyFront(out)
+	q.mem.fronts.lay(out)
 }
 
 // lot returns an insert as the request can have it: the first free lot that has the edges
 // alone, else the largest, and the edges of all free lots together.
 func (q *search) lot(r *rec) *cand {
-	if _, ok := q.cands[r]; ok || q.near != nil || q.mode == modeBuy {
+	if _, ok := q.mem.known(r); ok || q.near != nil || q.mode == modeBuy {
 		return q.candidate(r)
 	}
-	c := &cand{rec: r}
+	c := cand{rec: r}
 	most, enough := -1, false
 	look := func(it *Item) {
 		n := it.free(q.req)
@@ -362,8 +364,20 @@ func (q *search) lot(r *rec) *cand {
 			look(it)
 		}
 	}
-	for _, it := range r.idle {
-		look(it)
+	if len(q.req.holds) > 0 {
+		for _, it := range r.idle {
+			look(it)
+		}
+	} else { // all are free: of a hundred lots it is enough to find one that does
+		c.edges += r.stock * r.part.Edges
+		for _, it := range r.idle {
+			if enough {
+				break
+			}
+			if e := it.Qty * r.part.Edges; e >= q.req.EdgesNeeded || e > most {
+				c.item, most, enough = it, e, e >= q.req.EdgesNeeded
+			}
+		}
 	}
 	for _, it := range r.busy {
 		if !own || !it.mine(q.req) {
@@ -373,8 +387,10 @@ func (q *search) lot(r *rec) *cand {
 	if c.item == nil {
 		return q.candidate(r)
 	}
-	q.cands[r] = c
-	return c
+	q.looked++
+	found := q.mem.cand(c)
+	q.mem.mark(r, found)
+	return found
 }
 
 // frontsFor lists the ways from a bar coupling to the edge.
@@ -382,8 +398,8 @@ func (q *search) frontsFor(coupling string) []front {
 	if f, ok := q.fronts[coupling]; ok {
 		return f
 	}
-	q.fronts[coupling] = nil // a ring of adapters leads nowhere
-	out := q.frontsAt(coupling, maxFront)
+	q.fronts[coupling] = nil              // a ring of adapters leads nowhere
+	out := q.frontsAt(coupling, maxFront) // laid back below
 	if q.mode == modeNearest && q.slack >= pointUnmated {
 		for _, in := range q.inserts {
 			in.none = true
@@ -392,13 +408,14 @@ func (q *search) frontsFor(coupling string) []front {
 			out = append(out, in)
 		}
 	}
-	out = q.skyFront(out)
-	q.fronts[coupling] = out
-	return out
+	q.fronts[coupling] = q.skyFront(out)
+	q.mem.fronts.lay(out)
+	return q.fronts[coupling]
 }
 
+// frontsAt makes them with up to depth adapters; the list is to be laid back.
 func (q *search) frontsAt(coupling string, depth int) []front {
-	var out, heads []front
+	out, heads := q.mem.fronts.work(), q.mem.fronts.work()
 	for _, c := range q.s.coded(Head, Machine, Coupling, coupling) {
 		seat, hand := c.of[0].seat == q.seat, c.key.style == q.req.Hand || c.key.style == "N"
 		if !(seat && hand) && q.mode != modeNearest || !seat && q.slack < pointMated+pointUnmated || !hand && q.slack < pointMated {
@@ -427,7 +444,9 @@ func (q *search) frontsAt(coupling string, depth int) []front {
 			}
 		}
 	}
-	for _, h := range q.skyFront(heads) {
+	best := q.skyFront(heads)
+	q.mem.fronts.lay(heads)
+	for _, h := range best {
 		for _, in := range q.inserts {
 			if (h.worse+1)*(in.worse+1) <= q.k || q.mode == modeNearest {
 				out = append(out, h.with(in))
@@ -445,7 +464,10 @@ func (q *search) frontsAt(coupling string, depth int) []front {
 				if c == nil || bad && q.slack < pointMated {
 					continue
 				}
-				for _, f := range q.skyFront(q.frontsAt(r.ccws, depth-1)) {
+				before := q.frontsAt(r.ccws, depth-1)
+				ways := q.skyFront(before)
+				q.mem.fronts.lay(before)
+				for _, f := range ways {
 					one := c
 					if slices.ContainsFunc(f.p[:f.n], func(x *cand) bool { return x.rec == r }) {
 						if one = q.again(r, 1); one == nil {
@@ -527,22 +549,18 @@ func (q *search) weight(cost int) int {
 // counts, not how much more could be held. judged tells that the clamp rules have been applied.
 func (q *search) skyRear(in []rear, d float64, judged bool) []rear {
 	if len(in) < 2 {
-		return in
+		return q.mem.rears.keep(in)
 	}
 	grip, need := inf, inf
 	if d > 0 && q.mode != modeNearest {
 		grip, need = goodGripD*d, q.need
 	}
-	order := make([]int32, len(in))
-	for i := range order {
-		order[i] = int32(i)
-	}
-	slices.SortFunc(order, func(a, b int32) int {
+	order := q.mem.sorted(len(in), func(a, b int32) int {
 		x, y := &in[a], &in[b]
 		return cmp.Or(cmp.Compare(x.cost, y.cost), cmp.Compare(x.warn.count(), y.warn.count()), cmp.Compare(x.n, y.n),
 			cmp.Compare(y.lsc, x.lsc), cmp.Compare(y.cp, x.cp), cmp.Compare(x.mass, y.mass), compareNames(x.p[:x.n], y.p[:y.n]), cmp.Compare(a, b))
 	})
-	out := make([]rear, 0, min(len(in), 2*q.k))
+	out := q.mem.rears.work()
 	for _, i := range order {
 		better := 0
 		for j := range out {
@@ -557,7 +575,8 @@ func (q *search) skyRear(in []rear, d float64, judged bool) []rear {
 			out[len(out)-1].worse = better
 		}
 	}
-	return out
+	q.mem.rears.lay(out)
+	return q.mem.rears.keep(out)
 }
 
 func (q *search) rearDominates(a, b *rear, grip, need float64, anyClamp bool) bool {
@@ -582,18 +601,14 @@ func (q *search) rearDominates(a, b *rear, grip, need float64, anyClamp bool) bo
 
 func (q *search) skyFront(in []front) []front {
 	if len(in) < 2 {
-		return in
+		return q.mem.fronts.keep(in)
 	}
-	order := make([]int32, len(in))
-	for i := range order {
-		order[i] = int32(i)
-	}
-	slices.SortFunc(order, func(a, b int32) int {
+	order := q.mem.sorted(len(in), func(a, b int32) int {
 		x, y := &in[a], &in[b]
 		return cmp.Or(cmp.Compare(x.cost, y.cost), cmp.Compare(x.warn.count(), y.warn.count()), cmp.Compare(x.n, y.n),
 			cmp.Compare(y.lf, x.lf), cmp.Compare(y.cp, x.cp), cmp.Compare(x.mass, y.mass), compareNames(x.p[:x.n], y.p[:y.n]), cmp.Compare(a, b))
 	})
-	out := make([]front, 0, min(len(in), 2*q.k))
+	out := q.mem.fronts.work()
 	for _, i := range order {
 		better := 0
 		for j := range out {
@@ -608,7 +623,8 @@ func (q *search) skyFront(in []front) []front {
 			out[len(out)-1].worse = better
 		}
 	}
-	return out
+	q.mem.fronts.lay(out)
+	return q.mem.fronts.keep(out)
 }
 
 func (q *search) frontDominates(a, b *front) bool {

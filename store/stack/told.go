@@ -171,7 +171,7 @@ func (q *search) toldBetter(b *barCand, class *offer, r *rear, f *front, cost, w
 			cost, n = cost+l.cost, n+l.n
 		}
 		if c := cmp.Or(cmp.Compare(cost, w.cost), cmp.Compare(warns, w.warn.count()), cmp.Compare(n, w.n), cmp.Compare(w.d, b.rec.shank),
-			cmp.Compare(b.set, w.set), cmp.Compare(stiffness(w.bar.rec.part), stiffness(b.rec.part))); c != 0 {
+			cmp.Compare(b.set, w.set), cmp.Compare(w.bar.rec.stiff, b.rec.stiff)); c != 0 {
 			return c > 0
 		}
 		c, _ := compareNamed(&found{bar: b.cand, rear: r, front: f}, w, named)

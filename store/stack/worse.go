@@ -25,6 +25,7 @@ func (s *Shelf) worse(r *Request, v *Verdict) {
 			return false
 		}
 		q := newSearch(s, &easier, modeStrict, 1)
+		defer q.done()
 		if all := q.run(); len(all) > 0 {
 			st := q.stack(&all[0])
 			v.Worse = append(v.Worse, Worse{What: what, Changes: say(&st), Stack: st})
@@ -86,6 +87,7 @@ func (s *Shelf) bestPressure(r *Request) float64 {
 	// Every rating on the way up is a step; each search answers the best line it found.
 	for range 8 {
 		q := newSearch(s, &easier, modeStrict, K)
+		defer q.done() // at most eight
 		all := q.run()
 		if len(all) == 0 {
 			return best
@@ -113,7 +115,12 @@ func (s *Shelf) reachable(r *Request) float64 {
 	can := func(d float64) bool {
 		easier := *r
 		easier.Depth = d
-		return easier.Validate() == nil && len(newSearch(s, &easier, modeStrict, 1).run()) > 0
+		if easier.Validate() != nil {
+			return false
+		}
+		q := newSearch(s, &easier, modeStrict, 1)
+		defer q.done()
+		return len(q.run()) > 0
 	}
 	lo, hi := math.Ceil(r.Depth/2), math.Ceil(r.Depth)-1
 	if lo > hi || !can(lo) {
