@@ -487,3 +487,25 @@ func TestSingles(t *testing.T) {
 		t.Errorf("one sleeve frees %+v of two jobs on one day", p.Singles)
 	}
 }
+
+// The same question has the same answer, and takes the same way to it, so that a proof does not
+// come and go with the page.
+func TestPurchasesTakeTheSameWay(t *testing.T) {
+	if testing.Short() {
+		t.Skip("SKIPPED: the shop it takes to tell is slow under the race detector")
+	}
+	var first Purchases
+	for i := range 2 {
+		p := bigSale(1000, 10_000, 40).Purchases(Plan{Today: "2026-02-01", Jobs: bigRequests(30)})
+		if i == 0 {
+			if first = p; len(p.Lines) == 0 {
+				t.Fatal("nothing is bought: nothing is compared")
+			}
+			continue
+		}
+		if p.Looked != first.Looked || p.Bound != first.Bound || p.Cents != first.Cents || len(p.Lines) != len(first.Lines) {
+			t.Errorf("looked at %d, bound %d, %d cents in %d lines; at first %d, %d, %d in %d", p.Looked, p.Bound, p.Cents, len(p.Lines),
+				first.Looked, first.Bound, first.Cents, len(first.Lines))
+		}
+	}
+}

@@ -252,10 +252,11 @@ func (s *Shelf) enlist(r *rec) {
 			s.found[at] = append(s.found[at], c)
 		}
 		if r.kind == Bar {
-			sh := s.shapes[k.shape]
+			sh := s.shaped[k.shape]
 			if sh == nil {
 				sh = &shape{}
-				s.shapes[k.shape] = sh
+				s.shaped[k.shape] = sh
+				s.shapes = append(s.shapes, sh)
 			}
 			sh.classes = append(sh.classes, c)
 		}
@@ -288,10 +289,11 @@ func (s *Shelf) delist(r *rec) {
 	for _, at := range matingKeys(r) {
 		drop(s.found, at, func(o *class) bool { return o == c })
 	}
-	if sh := s.shapes[c.key.shape]; sh != nil && r.kind == Bar {
+	if sh := s.shaped[c.key.shape]; sh != nil && r.kind == Bar {
 		sh.classes = slices.DeleteFunc(sh.classes, func(o *class) bool { return o == c })
 		if len(sh.classes) == 0 {
-			delete(s.shapes, c.key.shape)
+			delete(s.shaped, c.key.shape)
+			s.shapes = slices.DeleteFunc(s.shapes, func(o *shape) bool { return o == sh })
 		}
 	}
 	if inLine(r) {

@@ -25,7 +25,8 @@ type Shelf struct {
 	// The parts by class, and where a class is found; see class.
 	classes map[classKey]*class
 	found   map[classAt][]*class
-	shapes  map[shapeKey]*shape
+	shaped  map[shapeKey]*shape
+	shapes  []*shape // in the order they came, so that the same question takes the same way
 	ways    map[string][]lineClass
 	// units are the adapters that can stand between holder and bar, coupled the number of bars
 	// held by a coupling.
@@ -61,7 +62,7 @@ type rec struct {
 	seat     string // key
 	damped   bool
 	carbide  bool
-	stiff    int // see stiffness
+	stiff    int  // see stiffness
 	throughs bool // bar: takes coolant from the rear
 	inlets   []string
 	ends     []string
@@ -116,7 +117,7 @@ func NewShelf(items []Item, catalogue []*Part) (*Shelf, error) {
 	s := &Shelf{
 		recs: map[string]*rec{}, items: map[itemKey]*rec{},
 		index: map[jointKey][]*rec{}, enter: map[string][]lineWay{},
-		classes: map[classKey]*class{}, found: map[classAt][]*class{}, shapes: map[shapeKey]*shape{}, ways: map[string][]lineClass{},
+		classes: map[classKey]*class{}, shaped: map[shapeKey]*shape{}, found: map[classAt][]*class{}, ways: map[string][]lineClass{},
 	}
 	for _, p := range catalogue {
 		if err := s.AddPart(p); err != nil {
