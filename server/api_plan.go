@@ -384,27 +384,37 @@ func (s *Server) seatOf(c echo.Context, in *jobIn, j *store.Job) error {
 
 type purchaseOut struct {
 	Part   string   `json:"part"`
-	Pieces int      `json:"pieces,omitempty"`
-	Cents  int      `json:"cents"`
+	Pieces int      `json:"pieces"`
+	Cents  int      `json:"cents"` // of all pieces
 	By     string   `json:"by,omitempty"`
 	Jobs   []string `json:"jobs"`
 }
 
 type unsolvedOut struct {
-	Job  string `json:"job"`
-	Why  string `json:"why"`
-	Best string `json:"best,omitempty"`
+	Job   string   `json:"job"`
+	Why   string   `json:"why"`
+	Parts []string `json:"parts"` // on record, that would do but for what why says
+	Best  string   `json:"best,omitempty"`
+}
+
+type leftOut struct {
+	Job   string   `json:"job"`
+	Why   string   `json:"why"`
+	Parts []string `json:"parts"` // short, and no more to be had in time
+	With  []string `json:"with"`  // jobs that take all there is
 }
 
 type purchasesOut struct {
-	Currency string        `json:"currency"`
-	Cents    int           `json:"cents"`
-	Bound    int           `json:"bound_cents"` // proven: no set costs less
-	Gap      int           `json:"gap_cents"`
-	Lines    []purchaseOut `json:"lines"`
-	Singles  []purchaseOut `json:"singles"`
-	Unsolved []unsolvedOut `json:"unsolved"`
-	FewEdges []string      `json:"few_edges"` // jobs counted with fewer edges than they will use up
+	Currency    string        `json:"currency"`
+	Cents       int           `json:"cents"`
+	Bound       int           `json:"bound_cents"` // proven: no set costs less
+	Gap         int           `json:"gap_cents"`
+	Lines       []purchaseOut `json:"lines"`
+	Singles     []purchaseOut `json:"singles"`
+	Unsolved    []unsolvedOut `json:"unsolved"`
+	Left        []leftOut     `json:"left"`          // can be built alone but not beside the others
+	LeftAtLeast int           `json:"left_at_least"` // proven: no plan leaves out fewer
+	FewEdges    []string      `json:"few_edges"`     // jobs counted with fewer edges than they will use up
 }
 
 // getPurchases is what to buy: GET /api/v1/purchases.
@@ -413,19 +423,36 @@ func (s *Server) getPurchases(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	out := purchasesOut{Currency: p.Currency, Cents: p.Cents, Bound: p.Bound, Gap: p.Gap, Lines: []purchaseOut{}, Singles: []purchaseOut{}, Unsolved: []unsolvedOut{}, FewEdges: append([]string{}, p.FewEdges...)}
+	return c.JSON(http.StatusOK, purchasesOutOf(&p.Purchases))
+}
+
+// purchasesOutOf tells all that the search for purchases knows; no list is null.
+func purchasesOutOf(p *stack.Purchases) purchasesOut {
+	out := purchasesOut{Currency: p.Currency, Cents: p.Cents, Bound: p.Bound, Gap: p.Gap, Lines: []purchaseOut{}, Singles: []purchaseOut{},
+		Unsolved: []unsolvedOut{}, Left: []leftOut{}, LeftAtLeast: p.LeftAtLeast, FewEdges: append([]string{}, p.FewEdges...)}
 	for _, l := range p.Lines {
-		out.Lines = append(out.Lines, purchaseOut{l.Part.Code, l.Qty, l.Cents, string(l.By), l.Jobs})
+		out.Lines = append(out.Lines, purchaseOut{l.Part.Code, l.Qty, l.Cents, string(l.By), append([]string{}, l.Jobs...)})
 	}
 	for _, l := range p.Singles {
-		out.Singles = append(out.Singles, purchaseOut{Part: l.Part.Code, Cents: l.Cents, Jobs: l.Jobs})
+		out.Singles = append(out.Singles, purchaseOut{Part: l.Part.Code, Pieces: l.Qty, Cents: l.Cents, Jobs: append([]string{}, l.Jobs...)})
 	}
 	for _, u := range p.Unsolved {
-		o := unsolvedOut{Job: u.Job, Why: u.Why}
+		o := unsolvedOut{Job: u.Job, Why: u.Why, Parts: partCodes(u.Parts)}
 		if u.Best != nil {
 			o.Best = u.Best.Text
 		}
 		out.Unsolved = append(out.Unsolved, o)
 	}
-	return c.JSON(http.StatusOK, out)
+	for _, l := range p.Left {
+		out.Left = append(out.Left, leftOut{l.Job, l.Why, partCodes(l.Parts), append([]string{}, l.With...)})
+	}
+	return out
+}
+
+func partCodes(parts []*stack.Part) []string {
+	out := make([]string, 0, len(parts))
+	for _, p := range parts {
+		out = append(out, p.Code)
+	}
+	return out
 }
