@@ -124,17 +124,27 @@ var rowChecks = []rowCheck{
 type faultFunc func(rule string, seq int64, format string, args ...any)
 
 // verifyRows holds everything that hangs on the ledger against it.
-func (s *Store) verifyRows(db *gorm.DB, items []Item, fault faultFunc) error {
-	for _, c := range rowChecks {
+func (s *Store) verifyRows(db *gorm.DB, places []Place, items []Item, fault faultFunc) error {
+	for _, c := range slices.Concat(rowChecks, actChecks, shopChecks) {
 		var rows []struct{ A, B, C string }
-		if err := db.Raw(c.sql).Scan(&rows).Error; err != nil {
-			return fmt.Errorf("check %s: %w", c.rule, err)
+		yes := slices.Repeat([]any{true}, strings.Count(c.sql, "?")) // bools are spelled by the engine
+		if err := db.Raw(c.sql, yes...).Scan(&rows).Error; err != nil {
+			return fmt.Errorf("check %s (%s): %w", c.rule, c.says, err)
 		}
 		for _, r := range rows {
 			fault(c.rule, 0, "%s", strings.NewReplacer("{a}", r.A, "{b}", r.B, "{c}", r.C).Replace(c.says))
 		}
 	}
 	if err := verifyAccount(db, fault); err != nil {
+		return err
+	}
+	if err := verifyShop(db, places, items, fault); err != nil {
+		return err
+	}
+	if err := verifySchema(db, s.Engine(), fault); err != nil {
+		return err
+	}
+	if err := verifyLinks(db, s.Engine(), fault); err != nil {
 		return err
 	}
 	return verifyPlans(db, items, fault)
@@ -180,6 +190,18 @@ func verifyPlans(db *gorm.DB, items []Item, fault faultFunc) error {
 		tags = append(tags, it.Tag)
 	}
 	slices.Sort(tags)
+	type promised struct {
+		JobID JobID
+		Tag   string
+	}
+	var open []promised
+	if err := db.Raw("SELECT r.job_id, i.tag FROM reservations r JOIN items i ON i.id = r.item_id WHERE r.ended_at IS NULL").Scan(&open).Error; err != nil {
+		return err
+	}
+	kept := map[promised]bool{}
+	for _, p := range open {
+		kept[p] = true
+	}
 	has := func(sorted []string, s string) bool { _, ok := slices.BinarySearch(sorted, s); return ok }
 	for from := int64(0); ; {
 		var plans []Plan
@@ -194,6 +216,9 @@ func verifyPlans(db *gorm.DB, items []Item, fault faultFunc) error {
 			for _, x := range pieces {
 				if !has(tags, x.Tag) || !has(codes, x.Part) {
 					fault("I22", 0, "plan %d takes %s %s, which is not there", p.ID, x.Part, x.Tag)
+				}
+				if p.EndedAt.IsZero() && strings.HasPrefix(x.Tag, string(TagPiece)) && !kept[promised{p.JobID, x.Tag}] { // of lots, what was issued is promised no more
+					fault("I22", 0, "plan %d takes %s %s, and it is not promised to its job", p.ID, x.Part, x.Tag)
 				}
 			}
 		}
