@@ -48,7 +48,7 @@ func (s *Shelf) Check(r Request) (Verdict, error) {
 		v.HeldBy = v.Options[0].HeldBy
 	}
 	s.explain(&r, &v)
-	s.misses(&v)
+	s.misses(&r, &v)
 	return v, nil
 }
 

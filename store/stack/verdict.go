@@ -208,12 +208,14 @@ type Worse struct {
 	Stack   Stack
 }
 
-// A Miss is a part that nearly fits.
+// A Miss is a part on hand that nearly fits: in the place of what the first option misses it
+// breaks one rule, and would not if it had the size told in Need.
 type Miss struct {
-	Item     string
-	Kind     Kind
-	Code     Code
-	Distance string // "31.75 in 32: 0.25 mm loose"
+	Item     string `json:"item"`
+	Kind     Kind   `json:"kind"`
+	Code     Code   `json:"code"`
+	Distance string `json:"distance"` // "31.75 mm in 32 mm: 0.25 mm loose"
+	Need     Need   `json:"-"`
 }
 
 // key names a missing part by kind and sizes.

@@ -124,6 +124,7 @@ func TestNotWorse(t *testing.T) {
 func TestNearMisses(t *testing.T) {
 	bar := with(t, shortBar, `{"OAL":240}`)
 	slv := `{"kind":"sleeve","id":"SLV","DCONMS":32,"DCONWS":25,"LSC":100,"index":"scribe","WT":0.4,"sealed":true,"CP":80}`
+	hold25 := strings.Replace(roundHolder, `"DCONWS":32`, `"DCONWS":25`, 1)
 	for _, tt := range []struct {
 		what  string
 		parts []string
@@ -132,20 +133,30 @@ func TestNearMisses(t *testing.T) {
 		code  Code
 		says  string
 	}{
-		{"inch in metric", []string{roundHolder, bar, shortHead, someInserts, with(t, slv, `{"id":"NEAR","DCONMS":31.75}`)}, nil, "NEAR", codeBore, "31.75 in 32: 0.25 mm loose"},
-		{"the other way round", []string{roundHolder, with(t, bar, `{"DCONMS":25.4}`), shortHead, someInserts, with(t, slv, `{"id":"NEAR"}`)}, nil, "NEAR", codeBore, "25.4 in 25: 0.4 mm too tight"},
-		{"a grip too short", []string{roundHolder, bar, shortHead, someInserts, with(t, slv, `{"id":"NEAR","LSC":70}`)}, nil, "NEAR", codeClamp, "LSC_min 70 mm, 75 asked: 5 mm off"},
-		{"a grip not recorded", []string{roundHolder, bar, shortHead, someInserts, with(t, slv, `{"id":"NEAR","LSC":null}`)}, nil, "NEAR", codeClamp, "LSC_min not recorded, 75 asked"},
-		{"not for damped bars", []string{roundHolder, with(t, bar, `{"construction":"damped_steel","OAL":260}`), shortHead, someInserts, with(t, slv, `{"id":"NEAR"}`)}, nil, "NEAR", codeStyle, "not made for damped bars"},
+		{"inch in metric", []string{roundHolder, bar, shortHead, someInserts, with(t, slv, `{"id":"NEAR","DCONMS":31.75,"unit":"in/mm"}`)}, nil, "NEAR", codeBore, "31.75 mm (1.25 in) in 32 mm: 0.25 mm loose"},
+		{"the other way round", []string{roundHolder, with(t, bar, `{"DCONMS":25.4}`), shortHead, someInserts, with(t, slv, `{"id":"NEAR"}`)}, nil, "NEAR", codeBore, "25.4 mm in 25 mm: 0.4 mm too tight"},
+		{"a grip too short", []string{roundHolder, bar, shortHead, someInserts, with(t, slv, `{"id":"NEAR","LSC":70}`)}, nil, "NEAR", codeClamp, "grips 70 mm, at least 75 mm (3 x D) needed: 5 mm short"},
+		{"a grip not recorded", []string{roundHolder, bar, shortHead, someInserts, with(t, slv, `{"id":"NEAR","LSC":null}`)}, nil, "NEAR", codeClamp, "how long it grips (LSC) is not recorded; 75 mm (3 x D) needed"},
+		{"not for damped bars", []string{roundHolder, with(t, bar, `{"construction":"damped_steel","OAL":260}`), shortHead, someInserts, with(t, slv, `{"id":"NEAR"}`)}, nil, "NEAR", codeStyle, "not made to grip a damped bar full length"},
 		{"not sealed", []string{roundHolder, bar, shortHead, someInserts, with(t, slv, `{"id":"NEAR","sealed":false}`)},
-			func(r *Request) { r.Coolant, r.CoolantBar = true, 20 }, "NEAR", codeBreak, "does not take or pass coolant as asked"},
+			func(r *Request) { r.Coolant, r.CoolantBar = true, 20 }, "NEAR", codeBreak, "not sealed: it would lose the coolant"},
 		{"rated too low", []string{roundHolder, bar, shortHead, someInserts, with(t, slv, `{"id":"NEAR","CP":10}`)},
-			func(r *Request) { r.Coolant, r.CoolantBar = true, 20 }, "NEAR", codePressure, "CP_min 10 bar, 20 asked: 10 bar off"},
-		{"the wrong hand", []string{roundHolder, slv, bar, with(t, shortHead, `{"id":"NEAR","HAND":"L"}`), someInserts}, nil, "NEAR", codeHand, "HAND L, R asked"},
-		{"a bigger hole needed", []string{roundHolder, slv, bar, with(t, shortHead, `{"id":"NEAR","DMIN":41}`), someInserts}, nil, "NEAR", codeDmin, "DMIN_max 41 mm, 40 asked: 1 mm off"},
-		{"another pocket", []string{roundHolder, slv, bar, with(t, shortHead, `{"id":"NEAR","seat":"DCMT11T3"}`), someInserts}, nil, "NEAR", codeSeatReq, "seat DCMT11T3, CCMT09T3 asked"},
-		{"another turret", []string{with(t, strings.Replace(roundHolder, `"DCONWS":32`, `"DCONWS":25`, 1), `{"id":"NEAR","interface":"VDI40"}`), bar, shortHead, someInserts}, nil, "NEAR", codeInterface, "interface VDI40, VDI50 asked"},
-		{"a head too long for a bar held by its coupling", []string{coupledHolder, coupledBar, with(t, shortHead, `{"id":"NEAR","LF":105}`), someInserts}, nil, "NEAR", codeOverMax, "LF_max 105 mm, 104 asked: 1 mm off"},
+			func(r *Request) { r.Coolant, r.CoolantBar = true, 20 }, "NEAR", codePressure, "rated 10 bar, at least 20 bar needed: 10 bar too little"},
+		{"the wrong hand", []string{roundHolder, slv, bar, with(t, shortHead, `{"id":"NEAR","HAND":"L"}`), someInserts}, nil, "NEAR", codeHand, "hand L, R needed"},
+		{"a bigger hole needed", []string{roundHolder, slv, bar, with(t, shortHead, `{"id":"NEAR","DMIN":41}`), someInserts}, nil, "NEAR", codeDmin, "needs a hole of 41 mm, the part has 40 mm: 1 mm too big"},
+		{"another pocket", []string{roundHolder, slv, bar, with(t, shortHead, `{"id":"NEAR","seat":"DCMT11T3"}`), someInserts}, nil, "NEAR", codeSeatReq, "pocket DCMT11T3, CCMT09T3 needed"},
+		{"another turret", []string{with(t, strings.Replace(roundHolder, `"DCONWS":32`, `"DCONWS":25`, 1), `{"id":"NEAR","interface":"VDI40"}`), bar, shortHead, someInserts}, nil, "NEAR", codeInterface, "turret side VDI40, VDI50 needed"},
+		{"a head too long for a bar held by its coupling", []string{coupledHolder, coupledBar, with(t, shortHead, `{"id":"NEAR","LF":105}`), someInserts}, nil, "NEAR", codeOverMax, "with it the overhang is 225 mm, allowed are 224 mm (7 x D of carbide): 1 mm too far"},
+		{"a damped bar that cannot be set so short", []string{hold25, with(t, bar, `{"id":"NEAR","construction":"damped_steel","OHN":160,"OAL":300}`), with(t, bar, `{"id":"AWAY","status":"quarantine"}`), shortHead, someInserts},
+			func(r *Request) { r.Station.MaxProjection = Some(150) }, "NEAR", codeOverMin, "may not be set under 160 mm; the machine can swing 150 mm: 10 mm too long"},
+		{"over the limit of its construction", []string{hold25, with(t, bar, `{"id":"NEAR","construction":"steel","OAL":300}`), with(t, bar, `{"id":"AWAY","status":"quarantine"}`), shortHead, someInserts},
+			nil, "NEAR", codeOverMax, "may stand out at most 100 mm (4 x D of steel), 130 mm needed: 30 mm too far"},
+		{"over its maker's overhang", []string{hold25, with(t, bar, `{"id":"NEAR","OHX":120}`), with(t, bar, `{"id":"AWAY","status":"quarantine"}`), shortHead, someInserts},
+			nil, "NEAR", codeOverMax, "may stand out at most 120 mm by its maker, 130 mm needed: 10 mm too far"},
+		{"too short", []string{hold25, with(t, bar, `{"id":"NEAR","OAL":170}`), with(t, bar, `{"id":"AWAY","status":"quarantine"}`), shortHead, someInserts},
+			nil, "NEAR", codeShort, "leaves 70 mm of the bar to grip, at least 75 mm (3 x D) needed: 5 mm short"},
+		{"too heavy", []string{hold25, with(t, bar, `{"id":"NEAR","WT":4}`), with(t, bar, `{"id":"AWAY","status":"quarantine"}`), shortHead, someInserts},
+			func(r *Request) { r.Station.MaxMassKg = Some(8) }, "NEAR", codeMass, "4 kg, the station still carries 3.6 kg: 0.4 kg too heavy"},
 	} {
 		r := request40()
 		if tt.with != nil {

@@ -1,0 +1,50 @@
+package stack
+
+import (
+	"fmt"
+	"strings"
+)
+
+// inch reports whether the part's sizes on that side were entered in inch; "" asks for its
+// lengths and the hole it goes into. A sleeve may be inch outside and metric inside.
+func (p *Part) inch(side Side) bool {
+	switch side {
+	case Machine:
+		return p.Unit == "in" || p.Unit == "in/mm"
+	case Workpiece:
+		return p.Unit == "in" || p.Unit == "mm/in"
+	}
+	return p.Unit == "in"
+}
+
+// sizeOf says a length with its unit, of what was entered in inch in both: 31.75 mm (1.25 in).
+func sizeOf(mm float64, inch bool) string {
+	if inch {
+		return num(mm) + " mm (" + num(mm/25.4) + " in)"
+	}
+	return num(mm) + " mm"
+}
+
+// sizeOrNot says a length that may not have been recorded.
+func sizeOrNot(mm Opt, inch bool) string {
+	if !mm.Known {
+		return "a size not recorded"
+	}
+	return sizeOf(mm.V, inch)
+}
+
+// sayf puts off the making of a sentence until somebody reads it.
+func sayf(format string, args ...any) func() string {
+	return func() string { return fmt.Sprintf(format, args...) }
+}
+
+// count says a number of things: 1 day, 2 days.
+func count(n float64, one string) string {
+	switch {
+	case n == 1:
+		return "1 " + one
+	case strings.HasSuffix(one, "ch") || strings.HasSuffix(one, "x"):
+		return num(n) + " " + one + "es"
+	}
+	return num(n) + " " + one + "s"
+}
