@@ -87,7 +87,9 @@ func (s *Store) checkAll(ctx context.Context, jobs []Job) ([]Ready, error) {
 		if r.Request, r.Err = requestAt(&j, st); r.Err == nil {
 			view := own[j.ID]
 			r.Plan, r.Has = view.plan, len(view.held)
-			r.Verdict, r.Err = s.checkOwn(db, shelf, view, r.Request)
+			asked := r.Request
+			asked.Today = stack.Date(s.Today()) // so that what must be bought gets a day too
+			r.Verdict, r.Err = s.checkOwn(db, shelf, view, asked)
 			if r.Err == nil && len(jobs) == 1 && len(view.held) == 0 { // for a person: the other way of the coolant too
 				shelf.OtherRoute(r.Request, &r.Verdict)
 			}
@@ -115,6 +117,10 @@ func requestOf(db *gorm.DB, j *Job) (stack.Request, error) {
 	return requestAt(j, st)
 }
 
+// TypedMember is the member of a job's request that keeps what a person typed, beside the figures
+// it was read into: it asks nothing of the stack room.
+const TypedMember = "typed"
+
 // requestAt is a job's stack request at a station; nil is none yet.
 func requestAt(j *Job, st *Station) (stack.Request, error) {
 	if st == nil {
@@ -124,6 +130,7 @@ func requestAt(j *Job, st *Station) (stack.Request, error) {
 	if err := json.Unmarshal([]byte(j.Request), &m); err != nil {
 		return stack.Request{}, refuse(ErrBadInput, "request", "the stack request of %s is not an object: %v", j.Code, err)
 	}
+	delete(m, TypedMember)
 	station := map[string]any{"interface": st.Interface}
 	if st.CoolantPort != "" {
 		station["coolant_port"] = st.CoolantPort

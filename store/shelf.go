@@ -195,8 +195,9 @@ func (c *shelfCache) putOrders(db *gorm.DB) error {
 		PartID PartID
 		Open   int
 		Due    string
+		Since  string
 	}
-	if err := db.Raw(`SELECT l.id, o.code, l.part_id, l.due_day AS due, l.pieces - ` + receivedSQL + ` AS open
+	if err := db.Raw(`SELECT l.id, o.code, l.part_id, l.due_day AS due, o.ordered_day AS since, l.pieces - ` + receivedSQL + ` AS open
 		FROM order_lines l JOIN orders o ON o.id = l.order_id WHERE o.state = 'approved' AND l.closed_at IS NULL ORDER BY l.id`).Scan(&rows).Error; err != nil {
 		return err
 	}
@@ -205,7 +206,7 @@ func (c *shelfCache) putOrders(db *gorm.DB) error {
 		if r.Open <= 0 || part == nil || part.Kind == stack.Spare {
 			continue
 		}
-		it := stack.Item{ID: fmt.Sprintf("%s/%d", r.Code, r.ID), Part: part, Status: stack.OnOrder, Qty: r.Open, Due: stack.Date(r.Due)}
+		it := stack.Item{ID: fmt.Sprintf("%s/%d", r.Code, r.ID), Part: part, Status: stack.OnOrder, Qty: r.Open, Due: stack.Date(r.Due), Ordered: stack.Date(r.Since)}
 		if err := c.shelf.Put(it); err != nil {
 			return fmt.Errorf("%s: %w", it.ID, err)
 		}

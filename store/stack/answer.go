@@ -45,11 +45,47 @@ type AnswerOption struct {
 	Warnings  []Code         `json:"warnings,omitempty"` // raised once it is built so
 	Owned     []string       `json:"owned,omitempty"`
 	Catalogue []string       `json:"catalogue,omitempty"`
+	Supplies  []AnswerSupply `json:"supplies,omitempty"`
 	Available Date           `json:"available_on,omitempty"`
+	Earliest  Date           `json:"earliest,omitempty"` // by waiting or buying, when every part has a day
 	HeldBy    string         `json:"held_by,omitempty"`
 	Price     Opt            `json:"price_cents,omitzero"`
 	Currency  string         `json:"currency,omitempty"`
 	LeadDays  Opt            `json:"lead_days,omitzero"`
+}
+
+// An AnswerSupply is a piece or a recorded part that would do for a missing one.
+type AnswerSupply struct {
+	Kind     Kind   `json:"kind"`
+	State    Code   `json:"state"`          // OUT, RESERVED, QUARANTINE, LOST, ON_ORDER; CATALOGUE: to be bought
+	Item     string `json:"item,omitempty"` // tag
+	Part     string `json:"part"`
+	HeldBy   string `json:"held_by,omitempty"`
+	Job      string `json:"job,omitempty"`
+	Why      string `json:"why,omitempty"`
+	Ordered  Date   `json:"ordered,omitempty"`
+	From     Date   `json:"from,omitempty"` // first day it can be had
+	Price    Opt    `json:"price_cents,omitzero"`
+	Currency string `json:"currency,omitempty"`
+	LeadDays Opt    `json:"lead_days,omitzero"`
+}
+
+// codeBook is the state of a recorded part that is to be bought.
+const codeBook Code = "CATALOGUE"
+
+func (m *Missing) supplies() (out []AnswerSupply) {
+	for _, b := range m.Owned {
+		out = append(out, AnswerSupply{Kind: m.Kind, State: b.Code, Item: b.Item.ID, Part: b.Item.Part.Code, HeldBy: b.HeldBy, Job: b.Job,
+			Why: b.Why, Ordered: b.Item.Ordered, From: b.From})
+	}
+	for _, b := range m.Catalogue {
+		s := AnswerSupply{Kind: m.Kind, State: codeBook, Part: b.Part.Code, Price: b.Part.PriceCents, LeadDays: b.Part.LeadDays}
+		if s.Price.Known {
+			s.Currency = b.Part.Currency
+		}
+		out = append(out, s)
+	}
+	return out
 }
 
 // An AnswerStack is a further stack in short.
@@ -78,7 +114,7 @@ func (v *Verdict) Answer(id string) Answer {
 	for i := range v.Options {
 		o := &v.Options[i]
 		parts := []AnswerPart{}
-		b := AnswerOption{Text: o.Text, Available: o.AvailableOn, HeldBy: o.HeldBy, Price: o.PriceCents, Currency: o.Currency, LeadDays: o.LeadDays}
+		b := AnswerOption{Text: o.Text, Available: o.AvailableOn, Earliest: o.Earliest, HeldBy: o.HeldBy, Price: o.PriceCents, Currency: o.Currency, LeadDays: o.LeadDays}
 		for j := range o.Parts {
 			m := &o.Parts[j]
 			parts = append(parts, AnswerPart{m.Kind, m.Requires()})
@@ -91,6 +127,7 @@ func (v *Verdict) Answer(id string) Answer {
 			for _, w := range m.Owned {
 				b.Owned = append(b.Owned, w.Text)
 			}
+			b.Supplies = append(b.Supplies, m.supplies()...)
 			for _, w := range m.Catalogue {
 				b.Catalogue = append(b.Catalogue, w.Text)
 			}

@@ -153,7 +153,7 @@ func (it *Item) borrow(r *Request) Borrow {
 				who += " for job " + b.Job
 			}
 			if it.Out.Due != "" {
-				who += ", due back " + string(it.Out.Due)
+				who += ", due back on " + string(it.Out.Due)
 			}
 		}
 		b.Text = fmt.Sprintf("%s is out with %s", it.called(), who)
@@ -164,7 +164,17 @@ func (it *Item) borrow(r *Request) Borrow {
 		b.Text = fmt.Sprintf("%s is on the shelf but promised", it.called())
 		if v := it.blocker(r); v != nil {
 			b.Job = v.Job
-			b.Text = fmt.Sprintf("%s is on the shelf but promised to job %s from %s to %s", it.called(), v.Job, v.From, v.To)
+			if v.Job != "" {
+				b.Text += " to job " + v.Job
+			}
+			switch {
+			case v.To >= Forever:
+				b.Text += fmt.Sprintf(", to be used up from %s on", v.From)
+			case v.From == v.To:
+				b.Text += fmt.Sprintf(" on %s", v.From)
+			default:
+				b.Text += fmt.Sprintf(" from %s to %s", v.From, v.To)
+			}
 		}
 		b.Text += when
 	case codeHeld:
@@ -176,8 +186,11 @@ func (it *Item) borrow(r *Request) Borrow {
 		}
 	case codeOnOrder:
 		b.Text = fmt.Sprintf("%s is on order", it.called())
+		if it.Ordered != "" {
+			b.Text += " since " + string(it.Ordered)
+		}
 		if it.Due != "" {
-			b.Text += ", expected " + string(it.Due)
+			b.Text += ", expected on " + string(it.Due)
 		}
 		if it.Due == "" || b.From != it.Due {
 			b.Text += when

@@ -188,7 +188,7 @@ func readItem(f *form) (Item, error) {
 	if it.Status == "ordered" {
 		it.Status = OnOrder
 	}
-	it.Place, it.Why, it.Due = f.text("place"), f.text("why"), f.date("due")
+	it.Place, it.Why, it.Due, it.Ordered = f.text("place"), f.text("why"), f.date("due"), f.date("ordered")
 	it.Qty = 1
 	q, ok := f.whole("qty", 0, 1_000_000_000)
 	if ok {
@@ -251,7 +251,7 @@ func readRequest(f *form) (Request, error) {
 	for _, k := range []string{"need_date", "station", "bore_start_d", "depth", "clearance", "hand", "insert"} {
 		f.need(k)
 	}
-	r.Job, r.NeedDate, r.Until = f.text("job"), f.date("need_date"), f.date("until")
+	r.Job, r.Today, r.NeedDate, r.Until = f.text("job"), f.date("today"), f.date("need_date"), f.date("until")
 	if s := f.sub("station"); s != nil {
 		s.need("interface")
 		r.Station = Station{

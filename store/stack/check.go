@@ -307,8 +307,8 @@ func (r *Request) Validate() error {
 	for _, d := range []struct {
 		field string
 		v     Date
-	}{{"need_date", r.NeedDate}, {"until", r.Until}} {
-		if d.v == "" && d.field == "until" {
+	}{{"need_date", r.NeedDate}, {"until", r.Until}, {"today", r.Today}} {
+		if d.v == "" && d.field != "need_date" {
 			continue
 		}
 		if _, err := ParseDate(string(d.v)); err != nil {

@@ -62,9 +62,9 @@ func (q *search) sentence(code Code, x *found) string {
 		return fmt.Sprintf("the job needs %s mm of overhang, the machine can swing %s mm", num(r.Overhang()), st.MaxProjection)
 	case codePump:
 		if !st.CoolantMaxBar.Known {
-			return fmt.Sprintf("%s bar asked, the station's limit is not recorded", num(r.CoolantBar))
+			return fmt.Sprintf("%s bar of coolant asked, the station's limit is not recorded", num(r.CoolantBar))
 		}
-		return fmt.Sprintf("%s bar asked, the station's limit is %s bar", num(r.CoolantBar), st.CoolantMaxBar)
+		return fmt.Sprintf("%s bar of coolant asked, the station's limit is %s bar", num(r.CoolantBar), st.CoolantMaxBar)
 	}
 	if x == nil {
 		return string(code)
@@ -76,12 +76,15 @@ func (q *search) sentence(code Code, x *found) string {
 	}
 	switch code {
 	case codeInterface:
-		if holder == nil {
+		switch {
+		case holder == nil:
 			return fmt.Sprintf("no holder on hand bolts to %s", st.Interface)
+		case holder.rec.iface == "":
+			return fmt.Sprintf("which turret seat %s bolts to is not recorded, the turret is %s", holder.said(), st.Interface)
 		}
 		return fmt.Sprintf("%s bolts to %s, the turret is %s", holder.said(), holder.rec.iface, st.Interface)
 	case codeBore:
-		return fmt.Sprintf("nothing on hand holds the %s mm shank of %s: no holder of that bore, no sleeve with that inside", num(d), x.bar.said())
+		return fmt.Sprintf("nothing on hand holds the shank of %s, %s: no holder of that bore, no sleeve with that inside", x.bar.said(), sizeOf(d, bar.inch(Machine)))
 	case codeStyle:
 		if sleeve != nil {
 			return fmt.Sprintf("%s is damped; %s is not made to grip a damped bar full length", x.bar.said(), sleeve.said())
@@ -91,8 +94,12 @@ func (q *search) sentence(code Code, x *found) string {
 		}
 		return fmt.Sprintf("%s has no flat; the set screws of %s would turn and bruise it", x.bar.said(), holds.said())
 	case codeClamp:
-		return fmt.Sprintf("grip %s mm = %s x D; at least %s mm (3 x D) needed, %s mm (4 x D) better",
-			grip(x.rear.lsc), ratio(x.rear.lsc, d), num(minGripD*d), num(goodGripD*d))
+		short := x.shortGrip()
+		if short == nil || short.rec.lsc <= 0 {
+			return fmt.Sprintf("how long %s grips (LSC) is not recorded; at least %s mm (3 x D) needed, %s mm (4 x D) better", short.said(), num(minGripD*d), num(goodGripD*d))
+		}
+		return fmt.Sprintf("%s grips %s mm, which is %s x D; at least %s mm (3 x D) needed, %s mm (4 x D) better",
+			short.said(), num(short.rec.lsc), ratio(short.rec.lsc, d), num(minGripD*d), num(goodGripD*d))
 	case codeShort:
 		if !bar.OAL.Known {
 			return fmt.Sprintf("the length of %s is not recorded, so its grip cannot be proven", x.bar.said())
@@ -107,58 +114,70 @@ func (q *search) sentence(code Code, x *found) string {
 			return fmt.Sprintf("the length LF of %s is not recorded, so the grip cannot be proven", head.said())
 		}
 		own := x.set - x.rear.ext
-		left := bar.OAL.V + x.front.lf - own
-		return fmt.Sprintf("%s + %s - %s = %s mm left to grip; %s mm (3 x D) needed", num(bar.OAL.V), num(x.front.lf), num(own), num(left), num(minGripD*d))
+		left := max(bar.OAL.V+x.front.lf-own, 0)
+		long := sizeOf(bar.OAL.V, bar.inch(""))
+		if x.front.lf > 0 {
+			long += fmt.Sprintf(" and %s mm with its head", num(bar.OAL.V+x.front.lf))
+		}
+		return fmt.Sprintf("%s is %s long and stands out %s mm, which leaves %s to grip; %s mm (3 x D) needed", x.bar.said(), long, num(own), noneOr(left), num(minGripD*d))
 	case codeOverMax:
 		rec, most, _, ok := OverhangLimit(bar.Construction, d)
 		switch {
 		case bar.OHX.Known:
-			return fmt.Sprintf("%s mm overhang; the maker allows %s mm for %s", num(x.set), num(bar.OHX.V), x.bar.said())
+			return fmt.Sprintf("%s mm of overhang needed; the maker allows %s mm for %s", num(x.set), num(bar.OHX.V), x.bar.said())
 		case !ok:
 			return fmt.Sprintf("the construction of %s is not recorded, so no overhang is proven for it", x.bar.said())
 		}
-		return fmt.Sprintf("%s / %s = %s x D; %s stops at %s x D (recommended %s)", num(x.set), num(d), ratio(x.set, d), word(bar.Construction), num(most), num(rec))
+		return fmt.Sprintf("%s mm of overhang is %s x D of %s, %s thick; %s may stand out %s mm (%s x D), %s mm (%s x D) recommended",
+			num(x.set), ratio(x.set, d), x.bar.said(), sizeOf(d, bar.inch(Machine)), word(bar.Construction), num(most*d), num(most), num(rec*d), num(rec))
 	case codeOverMin:
 		if x.bar.rec.ccms != "" {
 			return fmt.Sprintf("held by its coupling, %s sticks out %s mm; it may not be used under %s mm", x.bar.said(), num(x.set-x.rear.ext), bar.OHN)
 		}
 		return fmt.Sprintf("the job needs %s mm, %s may not be set under %s mm, the machine can swing %s mm", num(q.l), x.bar.said(), bar.OHN, st.MaxProjection)
 	case codeHub:
-		if x.rear.none {
+		if x.rear.none && x.bar.rec.ccms != "" {
 			text := fmt.Sprintf("no holder on hand has the coupling %s that holds %s", x.bar.rec.ccms, x.bar.said())
 			if !x.front.none {
 				return text
 			}
-			return text + fmt.Sprintf("; no head on hand has its coupling %s", x.bar.rec.ccws)
+			return text + fmt.Sprintf(", and no head on hand for pocket %s has its coupling %s", r.Insert.Seat, x.bar.rec.ccws)
 		}
-		return fmt.Sprintf("no head on hand has the coupling %s of %s; couplings of other sizes do not fit", x.bar.rec.ccws, x.bar.said())
+		return fmt.Sprintf("no head on hand for pocket %s has the coupling %s of %s; couplings of other sizes do not fit", r.Insert.Seat, x.bar.rec.ccws, x.bar.said())
 	case codeDmin:
-		e := x.edge()
-		return fmt.Sprintf("%s needs a hole of %s mm, the part has %s mm before this tool", e.said(), e.rec.part.DMIN, num(r.BoreStartD))
+		return q.tooSmall(x.edge())
 	case codeBody:
 		if d == 0 {
-			return fmt.Sprintf("how thick %s is is not recorded, so it is not proven to go into the hole", x.bar.said())
+			return fmt.Sprintf("the thickness of %s is not recorded, so it is not proven to go into the hole", x.bar.said())
 		}
-		return fmt.Sprintf("%s is %s mm thick, the hole is %s mm", x.bar.said(), num(d), num(r.BoreStartD))
+		return fmt.Sprintf("%s is %s thick, the hole is %s mm", x.bar.said(), sizeOf(d, bar.inch(Machine)), num(r.BoreStartD))
 	case codeHand:
-		return fmt.Sprintf("%s is hand %s, the station needs %s", x.edge().said(), x.edge().rec.part.Hand, r.Hand)
+		e := x.edge()
+		if e.rec.part.Hand == "" {
+			return fmt.Sprintf("the hand of %s is not recorded, the station needs %s", e.said(), r.Hand)
+		}
+		return fmt.Sprintf("%s is of hand %s, the station needs %s", e.said(), e.rec.part.Hand, r.Hand)
 	case codeSeat:
 		return fmt.Sprintf("no insert on hand fits the pocket %s", r.Insert.Seat)
 	case codeSeatReq:
-		return fmt.Sprintf("%s has the pocket %s, asked is %s", x.edge().said(), x.edge().rec.part.Seat(), r.Insert.Seat)
+		e := x.edge()
+		if e.rec.part.Seat() == "" {
+			return fmt.Sprintf("the pocket of %s is not recorded, asked is %s", e.said(), r.Insert.Seat)
+		}
+		return fmt.Sprintf("%s has the pocket %s, asked is %s", e.said(), e.rec.part.Seat(), r.Insert.Seat)
 	case codeBreak:
 		return "no unbroken way for the coolant: " + q.whyBroken(x)
 	case codePressure:
 		rt := q.routeOf(x)
 		if !rt.Limit.Known {
-			return fmt.Sprintf("the rating of %s is not recorded, so %s bar is not proven", rt.Weakest, num(r.CoolantBar))
+			return fmt.Sprintf("the coolant rating of %s is not recorded, so %s bar is not proven", rt.Weakest, num(r.CoolantBar))
 		}
-		return fmt.Sprintf("%s is rated %s bar, %s bar asked; buildable at %s bar or less", rt.Weakest, rt.Limit, num(r.CoolantBar), rt.Limit)
+		return fmt.Sprintf("%s is rated %s bar, %s bar asked; at %s bar or less it could be built", rt.Weakest, rt.Limit, num(r.CoolantBar), rt.Limit)
 	case codeMass:
 		if x.noWT {
-			return fmt.Sprintf("a mass is not recorded, so the station's %s kg is not proven", st.MaxMassKg)
+			return fmt.Sprintf("the mass of %s is not recorded, so the station's limit of %s kg is not proven to hold", strings.Join(x.unweighed(), " and of "), st.MaxMassKg)
 		}
-		return fmt.Sprintf("%s kg, the station carries %s kg", num(x.mass), st.MaxMassKg)
+		return fmt.Sprintf("the stack weighs %s kg, the station carries %s kg", num(x.mass), st.MaxMassKg)
 	case codeOut, codeReserved, codeHeld, codeLost, codeNoStock, codeOnOrder:
 		var w []string
 		for _, c := range x.pieces() {
@@ -170,25 +189,40 @@ func (q *search) sentence(code Code, x *found) string {
 
 	case warnRec:
 		rec, most, _, _ := OverhangLimit(bar.Construction, d)
-		return fmt.Sprintf("%s / %s = %s x D: over the recommended %s, limit %s", num(x.set), num(d), ratio(x.set, d), num(rec), limitWord(bar, most))
+		return fmt.Sprintf("%s mm of overhang is %s x D: over the recommended %s mm (%s x D), the limit is %s", num(x.set), ratio(x.set, d), num(rec*d), num(rec), limitWord(bar, most, d))
 	case warnOHN:
 		return fmt.Sprintf("the job needs %s mm, the shortest overhang of %s is %s mm: set it at %s mm", num(q.l), x.bar.said(), bar.OHN, num(x.set))
 	case warnClamp:
-		return fmt.Sprintf("grip %s mm = %s x D: usable, 4 x D is better", grip(x.grip), ratio(x.grip, d))
+		for _, u := range x.units() { // of an adapter in the holder the shank counts, not the bar's
+			if g := u.grip(); u.rec.ccms == "" && g < goodGripD*u.rec.shank-deadband {
+				return fmt.Sprintf("the shank of %s is held %s mm, which is %s x its diameter: usable, %s mm (4 x) is better", u.said(), num(g), ratio(g, u.rec.shank), num(goodGripD*u.rec.shank))
+			}
+		}
+		return fmt.Sprintf("%s is gripped %s mm, which is %s x D: usable, %s mm (4 x D) is better", x.bar.said(), grip(x.grip), ratio(x.grip, d), num(goodGripD*d))
 	case warnSleeve:
 		return fmt.Sprintf("the set screws of %s bear on %s: follow the sleeve maker's sheet", holder.said(), sleeve.said())
 	case warnCarbide:
 		return fmt.Sprintf("%s is carbide and brittle under point load: set screws on the flat only", x.bar.said())
 	case warnChips:
-		return fmt.Sprintf("a %s mm bar in a %s mm hole leaves %s mm a side for chips", num(d), num(r.BoreStartD), num((r.BoreStartD-d)/2))
+		return fmt.Sprintf("%s, %s thick, leaves in a hole of %s mm only %s mm a side for chips", x.bar.said(), sizeOf(d, bar.inch(Machine)), num(r.BoreStartD), num((r.BoreStartD-d)/2))
 	case warnRE:
-		return fmt.Sprintf("nose radius of %s is %s mm, asked is %s mm: side force and finish change, correct the offset", insert.said(), insert.rec.part.RE, r.Insert.RE)
+		if !insert.rec.part.RE.Known {
+			return fmt.Sprintf("the nose radius of %s is not recorded, asked is %s mm: side force and finish may change, correct the offset", insert.said(), r.Insert.RE)
+		}
+		return fmt.Sprintf("the nose radius of %s is %s mm, asked is %s mm: side force and finish change, correct the offset", insert.said(), insert.rec.part.RE, r.Insert.RE)
 	case warnHeavy:
-		return fmt.Sprintf("%s kg: lift it with a hoist or two people", num(x.mass))
+		more := ""
+		if x.noWT {
+			more = " and more, as not every mass is recorded"
+		}
+		return fmt.Sprintf("the stack weighs %s kg%s: lift it with a hoist or two people", num(x.mass), more)
 	case warnCentre:
 		return fmt.Sprintf("%s has no index mark: set the centre height by hand and check on a facing cut", sleeve.said())
 	case warnEdges:
-		return fmt.Sprintf("%d edges of %s on hand, %d needed", insert.edges, insert.said(), r.EdgesNeeded)
+		if insert.rec.part.Edges <= 0 {
+			return fmt.Sprintf("how many edges %s has is not recorded, %d needed", insert.said(), r.EdgesNeeded)
+		}
+		return fmt.Sprintf("%s of %s on hand, %d needed", count(float64(insert.edges), "edge"), insert.said(), r.EdgesNeeded)
 	}
 	return string(code)
 }
@@ -210,11 +244,48 @@ func ratio(v, d float64) string {
 	return num(round(v/d, 2))
 }
 
-func limitWord(bar *Part, most float64) string {
+func limitWord(bar *Part, most, d float64) string {
 	if bar.OHX.Known {
 		return num(bar.OHX.V) + " mm by the maker"
 	}
-	return num(most)
+	return num(most*d) + " mm (" + num(most) + " x D)"
+}
+
+func noneOr(mm float64) string {
+	if mm <= 0 {
+		return "none"
+	}
+	return num(mm) + " mm"
+}
+
+// shortGrip returns what grips the bar too short, the sleeve or what it sits in; nil when
+// neither is to blame.
+func (x *found) shortGrip() *cand {
+	var out *cand
+	for _, c := range []*cand{x.holds(), x.role(Sleeve)} {
+		if c != nil && c.rec.lsc < minGripD*x.d-deadband && (out == nil || c.rec.lsc < out.rec.lsc) {
+			out = c
+		}
+	}
+	return out
+}
+
+// unweighed names the parts whose mass is not recorded.
+func (x *found) unweighed() (out []string) {
+	for _, c := range x.pieces() {
+		if c.rec.noWT && weighs(c.rec.kind) && !inLine(c.rec) {
+			out = append(out, c.said())
+		}
+	}
+	return out
+}
+
+// tooSmall says that a part needs a bigger hole than there is, or may.
+func (q *search) tooSmall(c *cand) string {
+	if p := c.rec.part; p.DMIN.Known {
+		return fmt.Sprintf("%s needs a hole of %s, the part has %s mm before this tool", c.said(), sizeOf(p.DMIN.V, p.inch("")), num(q.req.BoreStartD))
+	}
+	return fmt.Sprintf("the smallest hole that %s goes into is not recorded, the part has %s mm before this tool", c.said(), num(q.req.BoreStartD))
 }
 
 // whyBroken tells where the coolant stops on both ways.
@@ -239,7 +310,11 @@ func (q *search) whyBroken(x *found) string {
 		w = append(w, x.bar.said()+" has no inlet at its rear")
 	}
 	if !x.front.cool {
-		w = append(w, "the head does not pass it on")
+		for _, c := range x.front.p[:x.front.n] {
+			if c.rec.kind != Insert && !c.rec.part.Coolant {
+				w = append(w, c.said()+" does not pass it on")
+			}
+		}
 	}
 	if len(b.inlets) > 0 {
 		if q.req.Station.CoolantPort == "" {
@@ -360,7 +435,7 @@ func (q *search) remarks(x *found) []string {
 	var out []string
 	p := x.bar.rec.part
 	if p.Damped() && !p.OHN.Known && x.set < 4*x.d-deadband {
-		out = append(out, fmt.Sprintf("the shortest overhang of %s is not recorded; under 4 x D a damped bar may not damp (shop default)", x.bar.said()))
+		out = append(out, fmt.Sprintf("the shortest overhang of %s is not recorded; set out less than %s mm (4 x D) a damped bar may not damp (shop default)", x.bar.said(), num(4*x.d)))
 	}
 	if s := x.role(Sleeve); s != nil && s.tier == tierFree {
 		if s.rec.part.Index == "" {
@@ -376,10 +451,10 @@ func (q *search) remarks(x *found) []string {
 	if x.bar.rec.ccms != "" && x.set > q.l+deadband {
 		out = append(out, fmt.Sprintf("held by its coupling, %s sticks out %s mm where %s mm would do", x.bar.said(), num(x.set), num(q.l)))
 	}
-	if in := x.front.insert; in != nil && in.item != nil && q.req.EdgesNeeded > 0 {
+	if in := x.front.insert; in != nil && in.tier == tierFree && q.req.EdgesNeeded > 0 {
 		own := in.item.free(q.req) * in.rec.part.Edges
 		if own < q.req.EdgesNeeded && in.edges > own {
-			out = append(out, fmt.Sprintf("lot %s alone has %d edges; other lots of %s bring it to %d", in.item.ID, own, in.rec.part.Code, in.edges))
+			out = append(out, fmt.Sprintf("lot %s alone has %s; other lots of %s bring it to %s", in.item.ID, count(float64(own), "edge"), in.rec.part.Code, count(float64(in.edges), "edge")))
 		}
 	}
 	return out

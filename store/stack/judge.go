@@ -586,7 +586,7 @@ func (j *judge) edge() {
 	}
 	b := j.part(j.bar)
 	if d, want := barD(b), barD(j.parts[j.bar]); d == 0 {
-		j.add(j.bar, codeBody, "DCONMS", want, 1.5, sayf("how thick it is is not recorded; the hole is %s mm", num(r.BoreStartD)))
+		j.add(j.bar, codeBody, "DCONMS", want, 1.5, sayf("its thickness is not recorded; the hole is %s mm", num(r.BoreStartD)))
 	} else if d >= r.BoreStartD-deadband {
 		j.add(j.bar, codeBody, "DCONMS", want, off(d, want), sayf("%s thick, the hole is %s mm: %s mm too thick", sizeOf(d, b.inch(Machine)), num(r.BoreStartD), num(d-r.BoreStartD)))
 	}

@@ -372,7 +372,7 @@ func (q *search) options(all []found, most int) []Option {
 		for j := range o.Parts {
 			q.fill(&o.Parts[j])
 		}
-		o.sum()
+		o.sum(q.req)
 		kept = append(kept, *o)
 	}
 	found := func(o *Option) *found { return of[&o.Parts[0]] }
@@ -441,12 +441,18 @@ func (n Need) looser(n2 Need) bool {
 }
 
 // sum works out when and for how much an option can be had.
-func (o *Option) sum() {
+func (o *Option) sum(r *Request) {
 	var words []string
+	o.Earliest = r.NeedDate
 	waiting, price, priced := true, 0.0, true
 	for i := range o.Parts {
 		m := &o.Parts[i]
 		words = append(words, m.Text())
+		if day := m.had(r); day == "" || o.Earliest == "" {
+			o.Earliest = ""
+		} else if day > o.Earliest {
+			o.Earliest = day
+		}
 		dated := false
 		if len(m.Owned) > 0 && m.Owned[0].From != "" {
 			dated = true
@@ -491,20 +497,43 @@ func (o *Option) sum() {
 	o.Text = strings.Join(words, "; and ")
 }
 
+// had returns the first day a missing part can be had: what the shop owns as soon as it is back,
+// else the first recorded one ordered today; "" when that is not known.
+func (m *Missing) had(r *Request) Date {
+	if len(m.Owned) > 0 && m.Owned[0].From != "" {
+		return m.Owned[0].From
+	}
+	if r.Today == "" || len(m.Catalogue) == 0 || !m.Catalogue[0].Part.LeadDays.Known {
+		return ""
+	}
+	return r.Today.AddDays(int(math.Ceil(m.Catalogue[0].Part.LeadDays.V)))
+}
+
 // needWords say a size to a person.
 var needWords = map[string]string{
-	"interface": "turret side %s", "seat_out": "turret seat %s in front", "DCONMS": "shank %s mm", "DCONWS": "bore %s mm",
+	"interface": "turret side %s", "seat_out": "turret seat %s in front", "DCONMS": "shank %s", "DCONWS": "bore %s",
 	"CCMS": "coupling %s on the machine side", "CCWS": "coupling %s in front", "HAND": "hand %s", "seat": "pocket %s",
 	"construction": "%s", "clamp": "%s clamp", "coolant": "passing coolant", "sealed": "sealed", "for_damped": "made for damped bars",
 	"flat": "with a flat", "coolant_in": "coolant inlet %s", "ends": "ends %s", "RE": "nose radius %s mm",
-	"LSC_min": "gripping at least %s mm", "OAL_min": "at least %s mm long", "OHX_min": "allowed %s mm of overhang by its maker", "LF_min": "adding at least %s mm",
+	"LSC_min": "gripping at least %s mm", "OAL_min": "at least %s mm long", "OHX_min": "allowed at least %s mm of overhang by its maker", "LF_min": "adding at least %s mm",
 	"OAL_max": "at most %s mm long", "LF_max": "adding at most %s mm",
 	"CP_min": "rated %s bar or more", "DMIN_max": "smallest hole %s mm or less", "WT_max": "at most %s kg",
 	"OHN_max": "shortest overhang, if it has one, at most %s mm",
 }
 
-// exactWords say a size whose limits are one.
-var exactWords = map[string]string{"OAL_min": "%s mm long", "LF_min": "adding %s mm"}
+// ownWords say it where a kind of part has its own word.
+var ownWords = map[Kind]map[string]string{
+	Sleeve: {"DCONMS": "outside %s", "DCONWS": "inside %s"},
+	Bar:    {"coolant": "drilled for coolant"},
+	Holder: {"coolant": "feeding its bore with coolant"},
+	Insert: {"seat": "for pocket %s"},
+}
+
+// rangeWords say a size that has both limits, exactWords one whose limits are one.
+var (
+	rangeWords = map[string]string{"OAL_min": "%s to %s mm long", "LF_min": "adding %s to %s mm"}
+	exactWords = map[string]string{"OAL_min": "%s mm long", "LF_min": "adding %s mm"}
+)
 
 // anyMass is a mass in kg that hardly a part of its kind reaches: a limit above it is not worth
 // a word. Common practice, no source.
@@ -515,33 +544,46 @@ func (m *Missing) Text() string {
 	var w []string
 	need := m.Requires()
 	for _, n := range m.Needs {
-		if kg, ok := n.Value.(float64); ok && n.Name == "WT_max" && kg >= anyMass[m.Kind] {
-			continue // no such part is heavier; the limit stands in the table of sizes
-		}
-		f := needWords[n.Name]
-		if m.Kind == Sleeve && n.Name == "DCONMS" {
-			f = "outside %s mm"
-		}
-		if m.Kind == Sleeve && n.Name == "DCONWS" {
-			f = "inside %s mm"
-		}
-		if m.Kind == Bar && n.Name == "DCONMS" && need["CCMS"] != nil {
-			f = "%s mm thick"
-		}
-		if exact := exactWords[n.Name]; exact != "" && need[strings.Replace(n.Name, "_min", "_max", 1)] == n.Value {
-			f = exact
-		}
-		if n.Name == "LF_max" && need["LF_min"] == n.Value || n.Name == "OAL_max" && need["OAL_min"] == n.Value {
-			continue
-		}
-		if m.Kind == Insert && n.Name == "seat" {
-			f = "for pocket %s"
+		f := cmp.Or(ownWords[m.Kind][n.Name], needWords[n.Name])
+		value := word(n.Value)
+		mm, isNum := n.Value.(float64)
+		switch n.Name {
+		case "WT_max":
+			if isNum && mm >= anyMass[m.Kind] {
+				continue // no such part is heavier; the limit stands in the table of sizes
+			}
+		case "DCONMS", "DCONWS":
+			value = sizeOf(mm, inchSize(mm))
+			if m.Kind == Bar && need["CCMS"] != nil {
+				f = "%s thick"
+			}
+		case "coolant_in":
+			if list, _ := n.Value.([]string); slices.Equal(list, []string{"bore"}) {
+				f, value = "coolant inlet at its rear", ""
+			} else {
+				value = strings.Join(list, " or ")
+			}
+		case "OAL_min", "LF_min":
+			most, both := need[strings.Replace(n.Name, "_min", "_max", 1)].(float64)
+			switch {
+			case both && most == mm:
+				f = exactWords[n.Name]
+			case both:
+				w = append(w, fmt.Sprintf(rangeWords[n.Name], value, num(most)))
+				continue
+			}
+		case "OAL_max", "LF_max":
+			if need[strings.Replace(n.Name, "_max", "_min", 1)] != nil {
+				continue // told with the other limit
+			}
+			if mm == 0 {
+				f = "adding no length"
+			}
 		}
 		if strings.Contains(f, "%s") {
-			w = append(w, fmt.Sprintf(f, word(n.Value)))
-		} else {
-			w = append(w, f)
+			f = fmt.Sprintf(f, value)
 		}
+		w = append(w, f)
 	}
 	article := "a "
 	if m.Kind == Insert || m.Kind == Adapter {

@@ -67,6 +67,7 @@ type Item struct {
 	Reserved []Reservation
 	Why      string // why it is held back
 	Due      Date   // day an item on order is expected
+	Ordered  Date   // day it was ordered; "" = not recorded
 }
 
 // A Station is the place on a machine where the stack goes.
@@ -97,6 +98,7 @@ type Cutting struct {
 // A Request asks for a stack.
 type Request struct {
 	Job      string
+	Today    Date // day it is asked; "" = not told, and then no day is told for what must be bought
 	NeedDate Date // first day the stack is needed
 	Until    Date // last day the stack is needed; "" = NeedDate
 

@@ -280,17 +280,21 @@ func (q *search) adapterWhy(x *found, code Code) []string {
 			if !p.OHX.Known {
 				say("the maker's longest overhang (OHX) of %s is not recorded, so none is proven for it", u.said())
 			} else if x.set > u.at+p.OHX.V+deadband {
-				say("%s mm overhang from %s; its maker allows %s mm", num(x.set-u.at), u.said(), p.OHX)
+				say("%s mm of overhang from the face of %s; its maker allows %s mm", num(x.set-u.at), u.said(), p.OHX)
 			}
 		case codeDmin:
 			if reach := u.at + p.LF.Or(0); reach > q.req.Clearance+deadband && (!p.DMIN.Known || p.DMIN.V > q.req.BoreStartD+deadband) {
-				say("%s reaches %s mm into the hole and needs one of %s mm, the part has %s mm", u.said(), num(reach-q.req.Clearance), p.DMIN, num(q.req.BoreStartD))
+				if !p.DMIN.Known {
+					say("%s reaches %s mm into the hole, and the smallest hole it goes into is not recorded", u.said(), num(reach-q.req.Clearance))
+					break
+				}
+				say("%s reaches %s mm into the hole and needs one of %s, the part has %s mm", u.said(), num(reach-q.req.Clearance), sizeOf(p.DMIN.V, p.inch("")), num(q.req.BoreStartD))
 			}
 		}
 	}
 	for i := range x.front.p[:x.front.n] {
 		if a := x.front.p[i]; code == codeDmin && a.rec.kind == Adapter && q.keepsOut(a.rec) {
-			say("%s needs a hole of %s mm, the part has %s mm before this tool", a.said(), a.rec.part.DMIN, num(q.req.BoreStartD))
+			say("%s", q.tooSmall(a))
 		}
 	}
 	switch code {
@@ -303,11 +307,15 @@ func (q *search) adapterWhy(x *found, code Code) []string {
 		return w
 	case codeDmin:
 		if e := x.edge(); len(w) > 0 && q.judgeEdge(e.rec)&bDmin != 0 {
-			say("%s needs a hole of %s mm, the part has %s mm before this tool", e.said(), e.rec.part.DMIN, num(q.req.BoreStartD))
+			say("%s", q.tooSmall(e))
 		}
 	case codeClamp:
 		if len(w) > 0 && x.bar.rec.ccms == "" && x.rear.lsc < minGripD*x.d-deadband {
-			say("%s is gripped %s mm; %s mm (3 x D) needed", x.bar.said(), grip(x.rear.lsc), num(minGripD*x.d))
+			if x.rear.lsc <= 0 {
+				say("how long %s is gripped is not recorded; %s mm (3 x D) needed", x.bar.said(), num(minGripD*x.d))
+			} else {
+				say("%s is gripped %s mm; %s mm (3 x D) needed", x.bar.said(), num(x.rear.lsc), num(minGripD*x.d))
+			}
 		}
 	}
 	return w

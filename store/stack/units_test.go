@@ -138,12 +138,12 @@ func TestHeldByCoupling(t *testing.T) {
 		text  string
 	}{
 		{"too short", []string{coupledHolder, with(t, coupledBar, `{"OAL":99}`), shortHead}, nil, []Code{codeShort}, "reaches 129 mm, the job needs 130 mm"},
-		{"over the limit of its construction", []string{coupledHolder, with(t, coupledBar, `{"construction":"steel"}`), shortHead}, nil, []Code{codeOverMax}, "steel stops at 4 x D"},
+		{"over the limit of its construction", []string{coupledHolder, with(t, coupledBar, `{"construction":"steel"}`), shortHead}, nil, []Code{codeOverMax}, "steel may stand out 128 mm (4 x D)"},
 		{"over its maker's overhang", []string{coupledHolder, with(t, coupledBar, `{"OHX":140}`), shortHead}, nil, []Code{codeOverMax}, "maker allows 140 mm"},
 		{"construction unknown", []string{coupledHolder, with(t, coupledBar, `{"construction":null}`), shortHead}, nil, []Code{codeOverMax}, "construction of BAR-C is not recorded"},
 		{"length unknown", []string{coupledHolder, with(t, coupledBar, `{"OAL":null}`), shortHead}, nil, []Code{codeShort}, "length of BAR-C is not recorded"},
 		{"head's length unknown", []string{coupledHolder, coupledBar, with(t, shortHead, `{"LF":null}`)}, nil, []Code{codeShort}, "LF of HED-S is not recorded"},
-		{"thickness unknown", []string{coupledHolder, with(t, coupledBar, `{"DCONMS":null}`), shortHead}, nil, []Code{codeBody}, "how thick BAR-C is is not recorded"},
+		{"thickness unknown", []string{coupledHolder, with(t, coupledBar, `{"DCONMS":null}`), shortHead}, nil, []Code{codeBody}, "the thickness of BAR-C is not recorded"},
 		{"thicker than the hole", []string{coupledHolder, with(t, coupledBar, `{"DCONMS":40}`), shortHead}, nil, []Code{codeBody}, "40 mm thick"},
 		{"another coupling of the same number", []string{with(t, coupledHolder, `{"joints":[{"side":"workpiece","family":"coupling","code":"P50"}]}`), coupledBar, shortHead}, nil, []Code{codeHub}, "coupling K50 that holds BAR-C"},
 		{"a bore of its diameter is no coupling", []string{roundHolder, coupledBar, shortHead}, nil, []Code{codeHub}, "coupling K50 that holds BAR-C"},
@@ -152,7 +152,7 @@ func TestHeldByCoupling(t *testing.T) {
 		// A shank bar would be set further out; this one cannot be.
 		{"under a damped bar's shortest overhang", []string{coupledHolder, with(t, coupledBar, `{"construction":"damped_steel","OHN":160}`), shortHead}, nil, []Code{codeOverMin}, "sticks out 150 mm; it may not be used under 160 mm"},
 		{"mass unknown at a station with a limit", []string{coupledHolder, with(t, coupledBar, `{"WT":null}`), shortHead},
-			func(r *Request) { r.Station.MaxMassKg = Some(30) }, []Code{codeMass}, "a mass is not recorded"},
+			func(r *Request) { r.Station.MaxMassKg = Some(30) }, []Code{codeMass}, "the mass of BAR-C is not recorded"},
 		{"coolant rating unknown", []string{coupledHolder, with(t, coupledBar, `{"CP":null}`), shortHead},
 			func(r *Request) { r.Coolant, r.CoolantBar = true, 20 }, []Code{codePressure}, "rating of BAR-C is not recorded"},
 	} {
@@ -255,14 +255,14 @@ func TestExtension(t *testing.T) {
 		{"length before the holder unknown", `{"LF":null}`, nil, []Code{codeShort}, "how far EXT stands out of its holder (LF) is not recorded"},
 		{"its shank unknown", `{"OAL":null}`, nil, []Code{codeClamp}, "how long the shank of EXT is held is not recorded"},
 		{"its shank too short", `{"OAL":130}`, nil, []Code{codeClamp}, "shank of EXT is held 90 mm; 96 mm (3 x D) needed"},
-		{"its bore's length unknown", `{"LSC":null}`, nil, []Code{codeClamp}, "grip not recorded"},
-		{"its bore too short", `{"LSC":70}`, nil, []Code{codeClamp}, "grip 70 mm"},
+		{"its bore's length unknown", `{"LSC":null}`, nil, []Code{codeClamp}, "how long EXT grips (LSC) is not recorded"},
+		{"its bore too short", `{"LSC":70}`, nil, []Code{codeClamp}, "EXT grips 70 mm, which is 2.8 x D"},
 		{"its clamp unknown, no flat on the bar", `{"clamp":null}`, nil, []Code{codeStyle}, "set screws of EXT"},
 		{"its smallest hole unknown, and it goes in", `{"DMIN":null}`, nil, []Code{codeDmin}, "EXT reaches 20 mm into the hole"},
 		{"too thick for the hole", `{"DMIN":41}`, nil, []Code{codeDmin}, "needs one of 41 mm"},
 		{"no coolant through it", `{"coolant":false}`, func(r *Request) { r.Coolant, r.CoolantBar = true, 20 }, []Code{codeBreak}, "EXT does not pass it on"},
 		{"its rating unknown", `{"CP":null}`, func(r *Request) { r.Coolant, r.CoolantBar = true, 20 }, []Code{codePressure}, "rating of EXT is not recorded"},
-		{"its mass unknown", `{"WT":null}`, func(r *Request) { r.Station.MaxMassKg = Some(40) }, []Code{codeMass}, "mass is not recorded"},
+		{"its mass unknown", `{"WT":null}`, func(r *Request) { r.Station.MaxMassKg = Some(40) }, []Code{codeMass}, "the mass of EXT is not recorded"},
 	} {
 		r := request40()
 		if tt.with != nil {
@@ -274,7 +274,7 @@ func TestExtension(t *testing.T) {
 		}
 	}
 	r.Depth = 160
-	if v := checked(t, shop(t, roundHolder, extension, with(t, shortBar, `{"OAL":190}`), shortHead, someInserts), r); v.Buildable || !strings.Contains(v.Sentence(), "180 / 25 = 7.2 x D; carbide stops at 7") {
+	if v := checked(t, shop(t, roundHolder, extension, with(t, shortBar, `{"OAL":190}`), shortHead, someInserts), r); v.Buildable || !strings.Contains(v.Sentence(), "180 mm of overhang is 7.2 x D of BAR, 25 mm thick; carbide may stand out 175 mm (7 x D)") {
 		t.Errorf("the bar's limit does not stand: %s", v.Sentence())
 	}
 	// Before the hole its thickness does not matter.

@@ -181,12 +181,16 @@ type Option struct {
 	Cost        int    // rank only: lower is easier to get
 	AvailableOn Date   // when waiting alone is enough; "" when something must be bought
 	HeldBy      string // who has it, when waiting alone is enough
-	PriceCents  Opt    // sum, when every part has a recorded price in one currency
-	Currency    string
-	LeadDays    Opt // the longest
-	Warnings    []Reason
-	Stack       *Stack
-	Text        string
+	// Earliest is the first day it can be built, by waiting or by buying the first recorded part
+	// told for each that is missing; "" when one has no day: not dated, no lead time recorded, or
+	// the request does not say which day it is.
+	Earliest   Date
+	PriceCents Opt // sum, when every part has a recorded price in one currency
+	Currency   string
+	LeadDays   Opt // the longest
+	Warnings   []Reason
+	Stack      *Stack
+	Text       string
 }
 
 // key names an option by kinds and sizes, so that equal ones are told once.

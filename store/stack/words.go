@@ -2,6 +2,7 @@ package stack
 
 import (
 	"fmt"
+	"math"
 	"strings"
 )
 
@@ -23,6 +24,13 @@ func sizeOf(mm float64, inch bool) string {
 		return num(mm) + " mm (" + num(mm/25.4) + " in)"
 	}
 	return num(mm) + " mm"
+}
+
+// inchSize reports whether a diameter in mm that belongs to no recorded part is an inch one: a
+// sixteenth of an inch, and no whole mm.
+func inchSize(mm float64) bool {
+	n := mm / 25.4 * 16
+	return math.Abs(n-math.Round(n)) < 1e-6 && math.Abs(mm-math.Round(mm)) > 1e-6
 }
 
 // sizeOrNot says a length that may not have been recorded.

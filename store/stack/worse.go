@@ -38,7 +38,7 @@ func (s *Shelf) worse(r *Request, v *Verdict) {
 			easier := *r
 			easier.CoolantBar = bar
 			try("lower_pressure", easier, func(*Stack) string {
-				return fmt.Sprintf("at %s bar instead of %s it can be built: chips may not be carried out", num(bar), num(r.CoolantBar))
+				return fmt.Sprintf("at %s bar instead of %s bar it can be built: chips may not be carried out", num(bar), num(r.CoolantBar))
 			})
 		}
 		easier := *r
