@@ -24,12 +24,14 @@ type hand struct {
 	act     string // of an act card or a typed word
 	numbers []int64
 	items   []store.Standing
+	home    string                 // code of the first one's own drawer
 	times   map[store.ItemID]int64 // how often each was scanned
 	yes     bool                   // Enter alone, or the done card
 	asked   bool                   // what was to be taken is promised to another job: a reason is wanted
 	why     string                 // the reason, or what is noted with the act
 	seen    []string               // tags of the kit as it was shown
 	picking *store.Picking         // the kit of the job, when nothing but its card lies here
+	noKit   string                 // why the job has no kit to issue
 
 	lastSaid string
 }
@@ -55,7 +57,7 @@ func (s *Server) readHand(ctx context.Context, v viewer, held string) (hand, err
 			return h, err
 		}
 	}
-	h.yes, h.lastSaid = h.asked, "" // what was asked for stands until it is put away
+	h.yes, h.lastSaid = h.asked && h.away() == nil, "" // what was asked for stands until it is put away
 	return h, nil
 }
 
@@ -111,7 +113,7 @@ func (h *hand) setWhy(why string) {
 
 // words a person may type instead of scanning an act card.
 var actWords = map[string]string{
-	"ISSUE": "issue", "RETURN": "return", "UNDO": "undo", "DONE": "done", "BIN-EMPTY": "bin-empty", "EMPTY": "bin-empty", "INSPECT": "inspect", "MOVE": "move", "PARTLY": "partly",
+	"ISSUE": "issue", "RETURN": "return", "UNDO": "undo", "DONE": "done", "BIN-EMPTY": "bin-empty", "EMPTY": "bin-empty", "INSPECT": "inspect", "MOVE": "move", "PARTLY": "partly", "SCRAP": "scrap", "CLEAR": "clear", "CANCEL": "clear",
 }
 
 // take adds one scan to the hand, or says why it cannot lie there.
@@ -130,10 +132,11 @@ func (s *Server) take(ctx context.Context, h *hand, text string) error {
 	}
 	if n, err := strconv.ParseInt(text, 10, 64); err == nil && len(text) <= 7 && n >= 0 {
 		if h.asked {
-			if n < 1 || n > int64(len(promisedReasons)) {
-				return &refusal{class: errInvalid, field: "scan", detail: fmt.Sprintf("the reasons are numbered 1 to %d; or type WHY and the reason", len(promisedReasons))}
+			reasons := h.reasons()
+			if n < 1 || n > int64(len(reasons)) {
+				return &refusal{class: errInvalid, field: "scan", detail: fmt.Sprintf("the reasons are numbered 1 to %d; or type WHY and the reason", len(reasons))}
 			}
-			h.setWhy(promisedReasons[n-1])
+			h.setWhy(reasons[n-1])
 			return nil
 		}
 		h.numbers = append(h.numbers, n)
@@ -156,8 +159,22 @@ func (s *Server) take(ctx context.Context, h *hand, text string) error {
 	case "act":
 		return h.setAct(th.Act)
 	case "item":
+		if len(h.items) == 0 && th.Item.HomeID != nil {
+			home, err := s.store.Place(ctx, *th.Item.HomeID)
+			if err != nil {
+				return err
+			}
+			h.home = home.Code
+		}
 		return h.addItem(*th.Item)
 	case "job":
+		if h.job != nil && h.job.ID != th.Job.ID {
+			return &refusal{class: errConflict, field: "scan", detail: "the card of " + h.job.Code + " lies here already; book or clear that first"}
+		}
+		if h.job != nil {
+			h.lastSaid = th.Job.Code + " lies here already"
+			return nil
+		}
 		h.job = th.Job
 		h.keep(th.Text, heldRow{Kind: "job", Tag: th.Job.Code, Text: th.Job.Name})
 		return nil
@@ -191,6 +208,13 @@ func (h *hand) setAct(act string) error {
 	if act == "done" {
 		h.yes, h.lastSaid = true, "Yes"
 		return nil
+	}
+	if h.act == act {
+		h.lastSaid = act + " lies here already"
+		return nil
+	}
+	if h.act != "" && act != "undo" && act != "clear" && act != "partly" && h.act != "partly" {
+		return &refusal{class: errConflict, field: "scan", detail: "the card " + h.act + " lies here already; scan the clear card, or type CLEAR, and begin again with " + act}
 	}
 	h.act = act
 	h.keep(strings.ToUpper(act), heldRow{Kind: "act", Text: act})
@@ -261,6 +285,12 @@ func isOut(st store.Standing) bool {
 // whereText is where an item is, in a few words.
 func whereText(st store.Standing) string {
 	var at []string
+	switch {
+	case !st.RetiredAt.IsZero():
+		return "scrapped on " + string(store.DayOf(st.RetiredAt.Time))
+	case st.Held != "":
+		at = append(at, "held back: "+st.Held)
+	}
 	for _, h := range st.At {
 		w := h.Code
 		if h.Kind.Holds() {
@@ -294,6 +324,7 @@ type plan struct {
 	edges *int
 	next  string
 
+	ask            bool   // a reason is wanted, as next says
 	partly         bool   // of a kit what is there
 	override, note string // why what is promised is taken; what is noted with an issue
 }
@@ -306,6 +337,9 @@ func (h *hand) plan(v viewer) plan {
 		p.job = h.job.ID
 	}
 	p.note = h.why
+	if a := h.away(); a != nil && h.planAway(&p, a) {
+		return p
+	}
 	if h.asked {
 		if h.why == "" {
 			p.next = askNext
@@ -368,6 +402,12 @@ func (h *hand) planReturn(p *plan) {
 		p.next = "Scan the drawer it goes into, or press Enter to put it into its own."
 		return
 	}
+	if h.bin != nil && !h.yes {
+		if others := h.strange(); others != "" {
+			p.next = others + " Enter: put it into " + h.bin.Code + " all the same. Or clear, and scan it again with its own drawer."
+			return
+		}
+	}
 	p.act = ledger.Return
 	if h.bin != nil {
 		p.to = h.bin.ID
@@ -402,7 +442,14 @@ func (h *hand) planIssue(p *plan, v viewer) {
 		p.next = "More than one thing lies in " + h.bin.Code + "; scan the tag of the one you mean."
 		return
 	case len(items) == 0:
-		p.next = "Scan what is taken, or what comes back."
+		p.next = strings.TrimSpace(h.noKit + " Scan what is taken, or what comes back.")
+		return
+	case kept(items[0]) != "" && (h.bin == nil || elsewhere && !h.yes) && h.act != "move":
+		p.next = keptNext(items[0], h.bin)
+		if takes == 0 || elsewhere {
+			return
+		}
+		p.act, p.to, p.picks = ledger.Issue, takes, h.picks(h.quantity()) // the store says why not
 		return
 	case elsewhere && (h.yes || h.act == "move"):
 		p.act, p.to, p.picks = ledger.Transfer, h.bin.ID, h.picks(h.quantity())
@@ -411,7 +458,7 @@ func (h *hand) planIssue(p *plan, v viewer) {
 		p.next = "Scan the drawer it goes into."
 		return
 	case takes == 0 && elsewhere:
-		p.next = "Scan the badge of whoever takes it, or press Enter to move it to " + h.bin.Code + "."
+		p.next = strings.TrimSpace(h.strange() + " Scan the badge of whoever takes it, or press Enter to move it to " + h.bin.Code + ".")
 		return
 	case takes == 0:
 		p.next = "Scan the badge of whoever takes it, or the station it goes into."

@@ -16,13 +16,19 @@ func (s *Server) lookAtKit(ctx context.Context, v viewer, h *hand) error {
 		return nil
 	}
 	if h.job.State != "planned" && h.job.State != "running" {
+		h.noKit = h.job.Code + " is " + h.job.State + "; no kit is issued for it."
 		return nil
 	}
 	p, err := s.pickingOf(ctx, *h.job)
-	if err != nil || p == nil {
+	if err != nil {
 		return err
 	}
+	if p == nil {
+		h.noKit = h.job.Code + " has no kit: no stack is chosen, and none can be built of what is there. Its page says what is missing and who has it."
+		return nil
+	}
 	if h.job.State == "running" && p.Left() == 0 { // all that there is of it is out
+		h.noKit = "All that there is of the kit of " + h.job.Code + " is out."
 		return nil
 	}
 	h.picking = p

@@ -1,9 +1,12 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"net/http"
+	"net/url"
 	"strings"
 	"time"
 
@@ -124,26 +127,31 @@ func (s *Server) windowScan(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	switch word := strings.ToUpper(strings.TrimSpace(in.Scan)); word {
-	case "CLEAR", "CANCEL":
+	if err := s.take(ctx, &h, in.Scan); err != nil {
+		return s.offerLink(c, v, in.Scan, err)
+	}
+	switch {
+	case h.act == "clear":
 		return s.showHand(c, handView{Op: newOp(), Reading: readyToScan, Next: "Put away. Scan in any order."})
-	default:
-		if err := s.take(ctx, &h, in.Scan); err != nil {
+	case h.act == "undo" && in.Held != "":
+		if h, err = s.takeOff(ctx, v, in.Held); err != nil {
 			return err
 		}
-	}
-	if h.act == "undo" {
+	case h.act == "undo":
 		return s.undoLast(c, v, in.Op)
 	}
 	if err := s.lookAtKit(ctx, v, &h); err != nil {
 		return err
 	}
 	p := h.plan(v)
+	if p.ask && !h.asked {
+		h.ask()
+	}
 	if p.act == "" {
 		view := h.view()
 		view.Op, view.Next, view.Reading = in.Op, p.next, h.lastSaid
 		if h.asked {
-			view.Reasons = promisedReasons
+			view.Reasons = h.reasons()
 		} else if h.picking != nil {
 			view.Kit = kitViewOf(h.job.Code, h.picking, holdersFor(c))
 		}
@@ -156,8 +164,45 @@ func (s *Server) windowScan(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.showHand(c, doneView(rc.OpID, rc.Says, true))
+	view := doneView(rc, true)
+	if h.home != "" && p.to != 0 && h.items[0].Kind == store.KindPiece && (p.act == ledger.Return || p.act == ledger.Transfer) && h.act != "inspect" && h.bin.Code != h.home {
+		view.Next = h.items[0].Tag + " has its own drawer in " + h.home + ", this is another. " + view.Next
+	}
+	return s.showHand(c, view)
 }
+
+// takeOff takes the last scan off what lies on the Window: the undo card, while nothing is booked
+// of it yet, does not reach for a booking that is no longer shown.
+func (s *Server) takeOff(ctx context.Context, v viewer, held string) (hand, error) {
+	tokens := strings.Split(held, tokenEnd)
+	for n := len(tokens) - 1; n > 0 && (tokens[n] == askToken || strings.HasPrefix(tokens[n], kitToken)); n-- { // the page's own
+		tokens = tokens[:n]
+	}
+	all, err := s.readHand(ctx, v, strings.Join(tokens, tokenEnd))
+	if err != nil {
+		return hand{}, err
+	}
+	h, err := s.readHand(ctx, v, strings.Join(tokens[:len(tokens)-1], tokenEnd))
+	if n := len(all.rows); n > 0 {
+		h.lastSaid = strings.TrimSpace("Taken off: " + all.rows[n-1].Tag + " " + all.rows[n-1].Text)
+	}
+	return h, err
+}
+
+// offerLink answers a scan of a code that is not ours: who keeps parts finds a link beside the
+// refusal, on which the code is linked to a part once.
+func (s *Server) offerLink(c echo.Context, v viewer, scan string, err error) error {
+	p := problemOf(err)
+	if !errors.Is(err, store.ErrNotFound) || !mayKeep(v.role) || !strings.Contains(p.Detail, "link") {
+		return err
+	}
+	c.Response().Header().Set("HX-Retarget", "#alert")
+	c.Response().Header().Set("HX-Reswap", "innerHTML")
+	return s.render(c, p.Status, "window", "notours", notOurs{p.Detail, "/codes?code=" + url.QueryEscape(strings.TrimSpace(scan))})
+}
+
+// notOurs is a refused scan with the page on which its code is linked.
+type notOurs struct{ Says, Href string }
 
 // promisedReasons are the usual reasons to take what another job was promised, so that one can be
 // given by its number, and with a quantity key by the scanner alone.
@@ -169,7 +214,7 @@ func (s *Server) askReason(c echo.Context, h hand, op string, why error) error {
 	h.ask()
 	view := h.view()
 	view.Op, view.Reading = op, sentence(said(why))
-	view.Next, view.Reasons = askNext, promisedReasons
+	view.Next, view.Reasons = askNext, h.reasons()
 	return s.showHand(c, view)
 }
 
@@ -179,12 +224,39 @@ func (s *Server) showHand(c echo.Context, v handView) error {
 	return s.render(c, http.StatusOK, "window", "hand", v)
 }
 
-func doneView(opID, says string, undo bool) handView {
-	v := handView{Op: newOp(), Done: true, Reading: says, Next: readyToScan + "."}
+func doneView(rc store.Receipt, undo bool) handView {
+	v := handView{Op: newOp(), Done: true, Next: readyToScan + "."}
+	v.Reading, v.Lines = doneSays(rc)
 	if undo {
-		v.Undo, v.UndoMS = opID, undoTime.Milliseconds()
+		v.Undo, v.UndoMS = rc.OpID, undoTime.Milliseconds()
 	}
 	return v
+}
+
+// doneSays is what a booking did, in a sentence, and of several things each in a line. What was
+// used in between, an insert that comes back with fewer edges, is one thing with another tag.
+func doneSays(rc store.Receipt) (string, []heldRow) {
+	const between = "used up" // the place through which an insert becomes one with fewer edges
+	var rows []heldRow
+	for i := 0; i < len(rc.Lines); i++ {
+		l := rc.Lines[i]
+		row := heldRow{Kind: fmt.Sprintf("%d ×", l.Qty), Tag: l.Tag, Text: l.Part, Note: l.From + " to " + l.To}
+		if i+1 < len(rc.Lines) && l.To == between && rc.Lines[i+1].From == between && rc.Lines[i+1].Qty == l.Qty {
+			i++
+			row.Note = l.From + " to " + rc.Lines[i].To + ", tag there " + rc.Lines[i].Tag
+		}
+		rows = append(rows, row)
+	}
+	switch {
+	case len(rows) > 1:
+		return rc.Says, rows
+	case len(rows) == 1 && len(rc.Lines) > 1:
+		verb, _, ok := strings.Cut(rc.Says, fmt.Sprintf(" %d lines, the first", len(rc.Lines)))
+		if ok {
+			return fmt.Sprintf("%s %s %s %s, %s.", verb, rows[0].Kind, rows[0].Text, rows[0].Tag, rows[0].Note), nil
+		}
+	}
+	return rc.Says, nil
 }
 
 // bookedBefore shows a booking again whose answer was lost on its way.
@@ -196,7 +268,7 @@ func (s *Server) bookedBefore(ctx context.Context, opID string) (handView, bool,
 	if err != nil || !ok {
 		return handView{}, false, err
 	}
-	return doneView(opID, rc.Says, rc.Act != ledger.Reverse), true, nil
+	return doneView(rc, rc.Act != ledger.Reverse), true, nil
 }
 
 // carryOut books what the plan says.
@@ -206,12 +278,21 @@ func (s *Server) carryOut(ctx context.Context, op store.Op, h hand, p plan) (sto
 		return s.store.Issue(ctx, op, store.IssueIn{Picks: p.picks, To: p.to, Job: p.job, Override: p.override, Note: p.note})
 	case store.ActStart:
 		return s.store.StartJob(ctx, op, store.StartIn{Job: p.job, To: p.to, Pieces: h.seen, Partly: p.partly, Override: p.override, Note: p.note})
+	case ledger.Scrap:
+		return s.store.Scrap(ctx, op, store.ScrapIn{Picks: p.picks, Job: p.job, Reason: p.note})
 	case ledger.Transfer:
+		if h.act == "inspect" {
+			to, err := s.store.PlaceByCode(ctx, store.CodeInspection)
+			if err != nil {
+				return store.Receipt{}, err
+			}
+			return s.store.Transfer(ctx, op, store.TransferIn{Picks: p.picks, To: to.ID, Job: p.job, Reason: p.note})
+		}
 		return s.store.Transfer(ctx, op, store.TransferIn{Picks: p.picks, To: p.to, Job: p.job})
 	case ledger.Return:
 		in := store.ReturnIn{Picks: p.picks, To: p.to, Edges: p.edges, Condition: "ok"}
 		if h.act == "inspect" {
-			in.Condition, in.Reason = "inspect", "to be looked at, by the inspect card at the window"
+			in.Condition, in.Reason = "inspect", cmp.Or(p.note, noReason)
 		}
 		return s.store.Return(ctx, op, in)
 	}
@@ -272,7 +353,7 @@ func (s *Server) undo(c echo.Context, op, last string) error {
 		return err
 	}
 	c.Response().Header().Set("HX-Trigger", "booked")
-	return s.showHand(c, doneView("", rc.Says, false))
+	return s.showHand(c, doneView(rc, false))
 }
 
 // stillUndoable refuses to take back what was booked more than a minute ago.

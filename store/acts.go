@@ -297,6 +297,11 @@ func (s *Store) Transfer(ctx context.Context, o Op, in TransferIn) (Receipt, err
 					return err
 				}
 			}
+			if to.Kind == Inspection && st.Kind == KindPiece && in.Reason != "" { // what was wrong is read off the piece
+				if err := e.holdBack(st, in.Reason); err != nil {
+					return err
+				}
+			}
 			return e.line(st, ledger.Movement{From: int64(from.ID), To: int64(to.ID), Qty: p.Qty, Job: int64(in.Job), Reason: in.Reason})
 		})
 	})

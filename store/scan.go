@@ -22,8 +22,9 @@ type Thing struct {
 	Act    string // of an act card
 }
 
-// Acts of the cards at the window: the seven digits of their tags.
-var actCards = map[int64]string{1: "return", 2: "undo", 3: "done", 4: "bin-empty", 5: "inspect", 6: "issue", 7: "partly"}
+// Acts of the cards at the window: the seven digits of their tags. A number that was printed once
+// keeps its meaning.
+var actCards = map[int64]string{1: "return", 2: "undo", 3: "done", 4: "bin-empty", 5: "inspect", 6: "issue", 7: "partly", 8: "scrap", 9: "move", 10: "clear"}
 
 // ActCards lists the acts that have a card, with their tags, in card order.
 func ActCards() ([]string, []string) {
@@ -31,7 +32,7 @@ func ActCards() ([]string, []string) {
 	for n := int64(1); n <= int64(len(actCards)); n++ {
 		tag, err := standard.NewTag(TagAct, n)
 		if err != nil {
-			panic(err) // seven digits hold six cards
+			panic(err) // seven digits hold more cards than there are acts
 		}
 		names, tags = append(names, actCards[n]), append(tags, tag)
 	}
