@@ -527,9 +527,10 @@ type newBadgeIn struct {
 	Login string `json:"login"`
 }
 
-// badgeMade is the new badge, shown once.
+// badgeMade is the new badge, shown once. Op is for the next one.
 type badgeMade struct {
 	Name string
+	Op   string
 	SVG  template.HTML // drawn by package labels, which escapes
 }
 
@@ -551,6 +552,10 @@ func (s *Server) makeBadge(c echo.Context) error {
 	if _, err := labels.SVGAt(try, size); err != nil {
 		return drawn(err)
 	}
+	// The print first: a form sent twice is refused here, before it ends a badge that it would not show.
+	if err := s.store.BadgePrinted(ctx, formOp(c, in.Op), p.ID, "85.6x54"); err != nil {
+		return err
+	}
 	text, err := s.store.BadgeLabel(ctx, who.id, p.ID)
 	if err != nil {
 		return err
@@ -559,11 +564,8 @@ func (s *Server) makeBadge(c echo.Context) error {
 	if err != nil {
 		return drawn(err)
 	}
-	if err := s.store.BadgePrinted(ctx, formOp(c, in.Op), p.ID, "85.6x54"); err != nil {
-		return err
-	}
 	c.Response().Header().Set("Cache-Control", "no-store")
-	return s.render(c, http.StatusOK, "badges", "badge", badgeMade{Name: p.Name, SVG: template.HTML(svg)})
+	return s.render(c, http.StatusOK, "badges", "badge", badgeMade{Name: p.Name, SVG: template.HTML(svg), Op: newOp()})
 }
 
 // labelOf is the label of a piece or lot.

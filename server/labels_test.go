@@ -193,6 +193,24 @@ func TestMakeBadge(t *testing.T) {
 	if p, err := sh.store.PersonByBadge(t.Context(), text); err != nil || p.Name != "Ivo Lend" {
 		t.Errorf("the badge shown is of %+v, %v", p.Name, err)
 	}
+	// A form sent again, even for another person, ends no badge that it does not show; each badge
+	// shown brings the op id for the next.
+	again := map[string]string{"op": newOp(), "login": "ivo"}
+	ada := sh.as("ada")
+	if a := ada.post("/labels/badges", again); a.status != 200 || !strings.Contains(a.body, `name="op" value="`) || strings.Contains(a.body, again["op"]) {
+		t.Errorf("a badge brings no new op id: %d %s", a.status, a.body)
+	}
+	for _, who := range []string{"orla", "brisa"} {
+		for _, op := range []string{again["op"], "short", ""} {
+			again["login"], again["op"] = who, op
+			if a := ada.post("/labels/badges", again); a.status < 400 || a.status >= 500 {
+				t.Errorf("a badge of %s under the op id %q: %d", who, op, a.status)
+			}
+		}
+		if _, err := sh.store.PersonByBadge(t.Context(), sh.badges[who]); err != nil {
+			t.Errorf("the badge of %s stopped working, and none was shown: %v", who, err)
+		}
+	}
 	if a := sh.as("brisa").post("/labels/badges", map[string]string{"op": newOp(), "login": "ivo"}); a.status != 403 {
 		t.Errorf("an attendant makes badges: %d", a.status)
 	}
