@@ -8,9 +8,12 @@ import (
 	"brasspeg/store/stack"
 )
 
-// drawStack draws a stack from the side with the tool at full depth.
-func drawStack(title string, r *stack.Request, st *stack.Stack) (template.HTML, error) {
-	svg, err := drawing.Stack(sideOf(title, r, st))
+// drawStack draws a stack from the side with the tool at full depth, its dimensions also in
+// inches where inch is set.
+func drawStack(title string, r *stack.Request, st *stack.Stack, inch bool) (template.HTML, error) {
+	side := sideOf(title, r, st)
+	side.Inch = inch
+	svg, err := drawing.Stack(side)
 	if err != nil {
 		return "", err
 	}

@@ -185,7 +185,8 @@ func (s *Server) jobView(ctx context.Context, r store.Ready, see holders) (jobPa
 }
 
 func (s *Server) showStack(v *jobPage, r store.Ready, st *stack.Stack, see holders) {
-	v.Readings = stackReadings(st)
+	inch, _ := typedIn(&r.Job)
+	v.Readings = stackReadings(st, inch)
 	for _, u := range st.Pieces {
 		row := useRow{Role: string(u.Role), Place: placeOf(&u, see), State: stateView{"on the shelf", "●", "yes"}}
 		if u.Part != nil {
@@ -225,7 +226,7 @@ func (s *Server) showStack(v *jobPage, r store.Ready, st *stack.Stack, see holde
 	if !r.Verdict.Buildable {
 		title = "The nearest stack for " + r.Job.Code + ", with what is missing dashed"
 	}
-	if svg, err := drawStack(title, &r.Request, st); err == nil {
+	if svg, err := drawStack(title, &r.Request, st, inch); err == nil {
 		v.Drawing = svg
 		v.Caption = title + ". Lengths, shank, bore and grip are to scale; the outside of holder and head and the coolant line are a scheme."
 	} else {
@@ -247,11 +248,16 @@ func bareTag(id string) string {
 	return tag
 }
 
-func stackReadings(st *stack.Stack) []reading {
-	rs := []reading{
-		{"Overhang to set", figure(st.Overhang, 1), "mm"},
-		{"Overhang over diameter", figure(st.Ratio, 2), "× D"},
+// stackReadings are the figures a setter wants first, the overhang also in inches for a job
+// whose card is.
+func stackReadings(st *stack.Stack, inch bool) []reading {
+	rs := []reading{{"Overhang to set", figure(st.Overhang, 2), "mm"}}
+	if inch {
+		rs = append(rs, reading{"Overhang to set, in inches", figure(st.Overhang/25.4, 3), "in"})
 	}
+	rs = append(rs, []reading{
+		{"Overhang over diameter", figure(st.Ratio, 2), "× D"},
+	}...)
 	if st.LimitMM > 0 {
 		rs = append(rs, reading{"Overhang allowed", figure(st.LimitMM, 1), "mm"})
 	}
@@ -435,6 +441,8 @@ func (s *Server) jobFacts(ctx context.Context, r store.Ready, v *jobPage) error 
 		q := &r.Request
 		add("Turret seat", q.Station.Interface, "")
 		add("Bore", boreText(q), "")
+		_, typed := typedIn(&r.Job)
+		add("As on the card", typed, "")
 		add("Clearance to the holder", figure(q.Clearance, 1), "mm")
 		add("Hand", q.Hand, "")
 		add("Insert pocket", q.Insert.Seat, "")

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"html"
 	"net/http"
 	"os"
 	"os/exec"
@@ -118,7 +119,7 @@ func TestJobForm(t *testing.T) {
 		{map[string]string{"depth": "deep"}, "depth", "deep"},
 		{map[string]string{"bore_start": "0.5"}, "bore_start", ""},
 		{map[string]string{"seat": "BANANA"}, "seat", ""},
-		{map[string]string{"to": "2026-11-30"}, "to", "before it begins"},
+		{map[string]string{"to": "2026-11-30"}, "to", "before the first"},
 		{map[string]string{"from": "soon"}, "from", "2026-03-31"},
 		{map[string]string{"code": "J-1"}, "code", "exists"},
 		{map[string]string{"code": ""}, "code", "code"},
@@ -143,7 +144,7 @@ func TestJobForm(t *testing.T) {
 		t.Error("the new job is not checked")
 	}
 	form := c.get("/jobs/J-77/edit").body
-	for _, want := range []string{`name="depth" type="text" value="250"`, `name="seat" type="text" value="DCMT11T3"`, `name="f" type="text" value="0.2"`, `value="6"`} {
+	for _, want := range []string{`name="depth" type="text" value="250 mm"`, `name="seat" type="text" value="DCMT11T3"`, `name="f" type="text" value="0.2"`, `value="6"`} {
 		if !strings.Contains(form, want) {
 			t.Errorf("the form to change it does not hold %s", want)
 		}
@@ -161,6 +162,84 @@ func TestJobForm(t *testing.T) {
 	}
 	if a := sh.as("brisa").post("/newjob", good); a.status != 403 {
 		t.Errorf("an attendant makes a job: %d", a.status)
+	}
+	// All mistakes are told at once, whoever finds them, with the list above and the first to
+	// be typed into.
+	all := map[string]string{"code": "", "station": "4711", "to": "2026-11-30", "qty": "1.5", "bore_start": "0.01", "bore_end": "wide", "depth": "", "clearance": "999 m", "hand": "X",
+		"seat": "BANANA", "re": "1/32", "edges": "-3", "pressure": "4", "group": "99", "vc": "12o", "f": "80", "ap": "900"}
+	body := c.post("/newjob", with(all)).body
+	list, _, _ := strings.Cut(body, "<fieldset")
+	for name := range all {
+		at := regexp.MustCompile(`id="(f\d+-\d+)" name="` + name + `"[^>]* aria-invalid="true"[^>]*`).FindStringSubmatch(body)
+		if at == nil || !strings.Contains(body, `data-field="`+name+`"`) || !strings.Contains(list, `href="#`+at[1]+`"`) {
+			t.Errorf("%s is wrong and the form does not say so at once: %q", name, at)
+		} else if first := strings.Contains(at[0], "autofocus"); first != (name == "code") {
+			t.Errorf("%s has the cursor: %v", name, first)
+		}
+	}
+	if a := c.post("/newjob", with(map[string]string{"code": "J-78", "station": "", "group": "99"})); a.status != 422 {
+		t.Errorf("a request that can not be read is taken where no station is said: %d", a.status)
+	}
+}
+
+// A card in inches stays one: the form, the page and a copy say what was typed, until a program
+// changes the figure under it.
+func TestJobInInches(t *testing.T) {
+	sh := newShop(t)
+	c := sh.page("mads")
+	station := regexp.MustCompile(`value="(\d+)">L3`).FindStringSubmatch(c.get("/newjob").body)
+	card := map[string]string{"code": "J-90", "name": "bush", "station": station[1], "from": "2026-12-01", "to": "2026-12-02", "qty": "12", "unit": "in", "hand": "R", "seat": "DCMT11T3", "re": "0.8",
+		"bore_start": "2-7/16", "bore_end": `2.5"`, "depth": "9.84", "clearance": "30 mm"}
+	if a := c.post("/newjob", card); a.status != 204 {
+		t.Fatalf("a card in inches: %d %s", a.status, a.body)
+	}
+	for _, path := range []string{"/jobs/J-90/edit", "/newjob?like=J-90"} {
+		form := html.UnescapeString(c.get(path).body)
+		for _, want := range []string{`value="in" selected`, `name="bore_start" type="text" value="2-7/16"`, `name="bore_end" type="text" value="2.5""`, `name="depth" type="text" value="9.84"`,
+			`name="clearance" type="text" value="30 mm"`} {
+			if !strings.Contains(form, want) {
+				t.Errorf("%s does not hold %s", path, want)
+			}
+		}
+	}
+	card["code"], card["coolant"], card["pressure"] = "J-91", "yes", "600psi"
+	if a := c.post("/newjob", card); a.status != 204 || !strings.Contains(c.get("/jobs/J-91/edit").body, `name="pressure" type="text" value="600psi"`) {
+		t.Errorf("a pressure in psi: %d, or it comes back as another", a.status)
+	}
+	if body := c.get("/newjob?like=J-90").body; strings.Contains(body, `value="J-90"`) || !strings.Contains(body, "Copied from J-90") || !strings.Contains(body, `hx-post="/newjob"`) {
+		t.Error("a copy is the job itself")
+	}
+	if a := c.get("/newjob?like=J-no"); a.status != 404 {
+		t.Errorf("a copy of nothing: %d", a.status)
+	}
+	body := html.UnescapeString(c.get("/jobs/J-90").body)
+	for _, want := range []string{`hole before 2-7/16 in, hole after 2.5", depth 9.84 in, clearance 30 mm`, "Overhang to set, in inches", "11.021"} {
+		if !strings.Contains(body, want) {
+			t.Errorf("the page does not say %s", want)
+		}
+	}
+	j, err := sh.store.JobByCode(t.Context(), "J-90")
+	must(t, err)
+	if !strings.Contains(j.Request, `"depth":249.936`) || !strings.Contains(j.Request, `"bore_start_d":61.9125`) {
+		t.Errorf("request %s", j.Request)
+	}
+	// A program that sets the depth knows nothing of what was typed.
+	j.Request = strings.Replace(j.Request, `"depth":249.936`, `"depth":200`, 1)
+	_, err = sh.store.SaveJob(t.Context(), sh.people["mads"].ID, j)
+	must(t, err)
+	if form := c.get("/jobs/J-90/edit").body; !strings.Contains(form, `name="depth" type="text" value="200 mm"`) || !strings.Contains(form, `value="2-7/16"`) {
+		t.Error("200 mm under a form in inches do not carry their unit, or the rest is lost")
+	}
+}
+
+// Bare millimetres are kept as nothing but their figures.
+func TestPlainJobKeepsNoText(t *testing.T) {
+	var j store.Job
+	if wrong := readJobForm(map[string]string{"code": "J-1", "from": "2026-12-01", "to": "2026-12-02", "unit": "mm", "bore_start": "62", "depth": "250,5", "clearance": "0", "hand": "R", "seat": "CCMT09T3"}, &j); len(wrong) > 0 {
+		t.Fatal(wrong)
+	}
+	if strings.Contains(j.Request, store.TypedMember) {
+		t.Error(j.Request)
 	}
 }
 
@@ -274,5 +353,50 @@ func TestSetupSheet(t *testing.T) {
 	}
 	if a := c.get("/jobs/J-2/setup.pdf"); a.status != http.StatusConflict {
 		t.Errorf("a sheet of what cannot be built: %d", a.status)
+	}
+}
+
+// What the planned jobs need bought goes onto drafts with one press, in whole packs, and not
+// twice; nobody else than who may order does it.
+func TestPurchasesOntoAnOrder(t *testing.T) {
+	sh := newShop(t)
+	_, err := sh.store.SetVendor(t.Context(), sh.op("mads"), store.Vendor{Supplier: store.Supplier{Code: "ORRIN", Name: "Orrin & Sons", LeadDays: 1}})
+	must(t, err)
+	c := sh.page("mads")
+	if strings.Contains(c.get("/purchases").body, "Draft orders for this set") {
+		t.Error("there is a button with nothing to buy")
+	}
+	in, err := store.PartFrom(map[string]any{"id": "HED-40L", "kind": "head", "CCMS": "H40", "HAND": "L", "DMIN": 50.0, "seat": "DCMT11T3", "LF": 32.0, "coolant": true, "CP": 100.0, "WT": 0.3}, "entered")
+	must(t, err)
+	_, err = sh.store.SavePart(t.Context(), 0, in)
+	must(t, err)
+	j, err := sh.store.JobByCode(t.Context(), "J-2")
+	must(t, err)
+	j.FromDay, j.ToDay = "2026-12-10", "2026-12-11"
+	_, err = sh.store.SaveJob(t.Context(), 0, j)
+	must(t, err)
+	imported, err := sh.store.Import(t.Context(), sh.people["mads"].ID, "prices", []byte("part,supplier,price,currency,pack,lead_days\nHED-40L,ORRIN,64.00,EUR,2,1\n"), true)
+	if err != nil || !imported.Applied {
+		t.Fatal(imported, err)
+	}
+	body := c.get("/purchases").body
+	if !strings.Contains(body, "Draft orders for this set") {
+		t.Fatal(regexp.MustCompile(`(?s)<main.*</main>`).FindString(body))
+	}
+	for range 2 {
+		if a := c.post("/purchases/draft", map[string]string{"op": newOp()}); a.status != 204 || a.head.Get("HX-Redirect") != "/orders" {
+			t.Fatalf("drafting: %d %s", a.status, a.body)
+		}
+	}
+	all, err := sh.store.Orders(t.Context(), store.OrderFilter{})
+	must(t, err)
+	if len(all) != 1 || len(all[0].Lines) != 1 || all[0].Lines[0].Pieces != 2 || !strings.Contains(all[0].Lines[0].Why, "J-2") {
+		t.Errorf("drafts %+v; want one with one pack of two for J-2", all)
+	}
+	if body := sh.page("ivo").get("/purchases").body; strings.Contains(body, "Draft orders for this set") {
+		t.Error("an operator is shown the button")
+	}
+	if a := sh.page("ivo").post("/purchases/draft", map[string]string{"op": newOp()}); a.status != 403 {
+		t.Errorf("an operator orders: %d", a.status)
 	}
 }

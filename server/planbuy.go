@@ -9,6 +9,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"brasspeg/server/access"
 	"brasspeg/store"
 	"brasspeg/store/stack"
 )
@@ -24,6 +25,7 @@ type purchasesView struct {
 	LeftNote string
 	Singles  []freeingRow
 	Unsolved []unsolvedRow
+	Op       string // of the form that drafts the set, "" for who may not or when there is none
 }
 
 type freeingRow struct{ Href, Code, Name, Pieces, Cost, Jobs, Count, By string }
@@ -36,7 +38,17 @@ func (s *Server) purchasesPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.page(c, http.StatusOK, "purchases", "Purchases for the planned jobs", purchasesOf(&p, holdersFor(c)))
+	v := purchasesOf(&p, holdersFor(c))
+	if len(v.Lines) > 0 && may(c, access.EditOrders) {
+		v.Op = newOp()
+	}
+	return s.page(c, http.StatusOK, "purchases", "Purchases for the planned jobs", v)
+}
+
+// draftPurchases puts the set of least cost on orders in the making: POST /purchases/draft.
+func (s *Server) draftPurchases(c echo.Context, o store.Op, _ opIn) (string, store.Receipt, error) {
+	r, err := s.store.DraftPurchases(c.Request().Context(), o)
+	return "/orders", r, err
 }
 
 func purchasesOf(p *store.Purchases, see holders) purchasesView {

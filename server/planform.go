@@ -20,7 +20,9 @@ import (
 // what is wrong with it.
 type jobForm struct {
 	Title, Action, Send string
+	Says                string // where its values come from, "" for an empty form
 	Error               string // of no single field
+	Wrong               []wrongField
 	Groups              []fieldGroup
 	Hidden              []formField
 }
@@ -30,9 +32,13 @@ type fieldGroup struct {
 	Fields   []formField
 }
 
+// A wrongField names a field that has to be mended, for the list above the form.
+type wrongField struct{ ID, Label string }
+
 type formField struct {
-	Name, Label, Unit, Value, Help, Error, Kind string // Kind: text, date, select, area
-	Options                                     []formOption
+	ID, Name, Label, Unit, Value, Help, Error, Kind string // Kind: text, date, select, area
+	Need, First                                     bool   // has to be filled in; the first that is wrong
+	Options                                         []formOption
 }
 
 type formOption struct {
@@ -71,6 +77,9 @@ var jobFields = []struct {
 	{"Note", "note", "Note", "", "area", ""},
 }
 
+// jobNeeds are the fields without which there is no job.
+var jobNeeds = map[string]bool{"code": true, "from": true, "to": true, "bore_start": true, "depth": true, "clearance": true, "hand": true, "seat": true}
+
 var fieldChoices = map[string][]formOption{
 	"dear":     {{"", "no", false}, {"yes", "yes", false}},
 	"unit":     {{"mm", "mm", false}, {"in", "inch", false}},
@@ -96,7 +105,13 @@ func (s *Server) jobFormOf(ctx context.Context, values, wrong map[string]string)
 		if len(f.Groups) == 0 || f.Groups[len(f.Groups)-1].Name != d.group {
 			f.Groups = append(f.Groups, fieldGroup{ID: "group-" + strconv.Itoa(len(f.Groups)+1), Name: d.group})
 		}
-		x := formField{Name: d.name, Label: d.label, Unit: d.unit, Kind: d.kind, Help: d.help, Value: values[d.name], Error: sentence(wrong[d.name])}
+		g := &f.Groups[len(f.Groups)-1]
+		x := formField{ID: fmt.Sprintf("f%d-%d", len(f.Groups)-1, len(g.Fields)), Name: d.name, Label: d.label, Unit: d.unit, Kind: d.kind, Help: d.help, Value: values[d.name],
+			Error: sentence(wrong[d.name]), Need: jobNeeds[d.name]}
+		if x.Error != "" {
+			x.First = len(f.Wrong) == 0
+			f.Wrong = append(f.Wrong, wrongField{x.ID, x.Label})
+		}
 		if sym, ok := standard.SymbolOf(d.help); ok {
 			x.Help = sym.Symbol + ", " + sym.Name + ": " + sym.Definition
 		}
@@ -111,7 +126,6 @@ func (s *Server) jobFormOf(ctx context.Context, values, wrong map[string]string)
 			o.Chosen = o.Value == x.Value
 			x.Options = append(x.Options, o)
 		}
-		g := &f.Groups[len(f.Groups)-1]
 		g.Fields = append(g.Fields, x)
 	}
 	return f, nil
@@ -141,12 +155,29 @@ func (s *Server) stationChoices(ctx context.Context) ([]formOption, error) {
 	return out, nil
 }
 
-// newJobPage is the empty form: GET /newjob.
+// newJobPage is the empty form: GET /newjob. like names a job whose bore, edge, coolant and
+// cutting data it starts with; its code, its days and what was made of it are not taken over.
 func (s *Server) newJobPage(c echo.Context) error {
+	ctx := c.Request().Context()
 	today := string(s.store.Today())
-	f, err := s.jobFormOf(c.Request().Context(), map[string]string{"from": today, "to": today, "unit": "mm", "hand": "R"}, nil)
+	v, like := map[string]string{"unit": "mm", "hand": "R"}, c.QueryParam("like")
+	if like != "" {
+		j, err := s.job(ctx, "like", like)
+		if err != nil {
+			return err
+		}
+		v = valuesOf(&j)
+		for _, own := range []string{"id", "version", "was", "state", "code", "done"} {
+			delete(v, own)
+		}
+	}
+	v["from"], v["to"] = today, today
+	f, err := s.jobFormOf(ctx, v, nil)
 	if err != nil {
 		return err
+	}
+	if like != "" {
+		f.Says = "Copied from " + like + ": give it a code of its own and its days."
 	}
 	return s.page(c, http.StatusOK, "jobform", f.Title, f)
 }
@@ -191,8 +222,17 @@ func valuesOf(j *store.Job) map[string]string {
 			v[name] = x
 		}
 	}
-	for name, key := range map[string]string{"bore_start": "bore_start_d", "bore_end": "bore_end_d", "depth": "depth", "clearance": "clearance", "hand": "hand", "edges": "edges_needed"} {
+	for name, key := range map[string]string{"hand": "hand", "edges": "edges_needed"} {
 		put(name, q, key)
+	}
+	typed, unit := typedOf(q)
+	if unit == standard.Inch {
+		v["unit"] = "in"
+	}
+	for _, z := range jobSizes {
+		if mm, ok := q[z.member].(float64); ok {
+			v[z.name] = sizeText(mm, typed[z.name], unit)
+		}
 	}
 	if ins, ok := q["insert"].(map[string]any); ok {
 		put("seat", ins, "seat")
@@ -201,6 +241,9 @@ func valuesOf(j *store.Job) map[string]string {
 	if yes, _ := q["coolant"].(bool); yes {
 		v["coolant"] = "yes"
 		put("pressure", q, "coolant_bar")
+		if t := typed["pressure"]; t != "" {
+			v["pressure"] = t
+		}
 	}
 	if cut, ok := q["cutting"].(map[string]any); ok {
 		for _, k := range []string{"group", "vc", "f", "ap"} {
@@ -234,7 +277,7 @@ func (s *Server) saveJobForm(c echo.Context, j store.Job) error {
 			wrong["seat"] = said(err)
 		}
 	}
-	if len(wrong) == 0 {
+	if wrong["station"] == "" {
 		if err := s.stationOf(ctx, values["station"], &j); err != nil {
 			wrong["station"] = said(err)
 		}
@@ -268,10 +311,7 @@ func (s *Server) saveJobForm(c echo.Context, j store.Job) error {
 func fieldOf(err error) (name, text string) {
 	if bad, ok := errors.AsType[*stack.BadField](err); ok {
 		path := strings.TrimPrefix(bad.Field, "request.")
-		names := map[string]string{"bore_start_d": "bore_start", "bore_end_d": "bore_end", "insert": "seat", "insert.seat": "seat", "insert.RE": "re", "coolant_bar": "pressure",
-			"edges_needed": "edges", "cutting.group": "group", "cutting.vc": "vc", "cutting.f": "f", "cutting.ap": "ap", "need_date": "from", "until": "to",
-			"depth": "depth", "clearance": "clearance", "hand": "hand", "coolant": "coolant"}
-		if n, ok := names[path]; ok {
+		if n, ok := fieldOfMember[path]; ok {
 			return n, bad.Why
 		}
 		if strings.HasPrefix(path, "station") {
@@ -373,13 +413,16 @@ func readJobForm(v map[string]string, j *store.Job) map[string]string {
 			wrong[name] = "give the day as 2026-03-31"
 		}
 	}
-	if j.PartsDone > j.PartsQty {
+	if wrong["from"] == "" && wrong["to"] == "" && j.FromDay > j.ToDay {
+		wrong["to"] = "the last day is before the first, " + string(j.FromDay)
+	}
+	if j.PartsDone > j.PartsQty && wrong["qty"] == "" {
 		wrong["done"] = "more parts are made than the job has"
 	}
 	q := map[string]any{"hand": text("hand"), "coolant": text("coolant") == "yes", "edges_needed": whole("edges")}
-	for name, key := range map[string]string{"bore_start": "bore_start_d", "bore_end": "bore_end_d", "depth": "depth", "clearance": "clearance"} {
-		if x, ok := size(name); ok {
-			q[key] = x
+	for _, z := range jobSizes {
+		if x, ok := size(z.name); ok {
+			q[z.member] = x
 		}
 	}
 	missing := func(name, why string) {
@@ -423,11 +466,17 @@ func readJobForm(v map[string]string, j *store.Job) map[string]string {
 	if n, _ := cut["group"].(int); n > 0 && j.Material != "" {
 		j.Material += strconv.Itoa(n)
 	}
+	keepTyped(v, q)
 	b, err := json.Marshal(q)
 	if err != nil {
 		wrong[""] = "the request cannot be written"
 	}
 	j.Request = string(b)
+	for name, why := range refusedFields(j.Request) {
+		if wrong[name] == "" {
+			wrong[name] = why
+		}
+	}
 	return wrong
 }
 

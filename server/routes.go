@@ -70,6 +70,7 @@ func (s *Server) table() []route {
 		{post, "/jobs/:code/remarks/drop", access.EditJobs, jobAct(s, s.dropNote)},
 		{get, "/jobs/:code/setup.pdf", access.SeeShop, s.setupSheet},
 		{get, "/purchases", access.SeeShop, s.purchasesPage},
+		{post, "/purchases/draft", access.EditOrders, form(s.draftPurchases)},
 		{get, "/machines", access.SeeShop, s.machinesPage},
 		{get, "/machines/:code", access.SeeShop, s.machinePage},
 		{get, "/edges", access.SeeShop, s.edgesPage},

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -68,10 +69,21 @@ func (p *Plan) Stale(j *Job) string {
 	switch {
 	case p.FromDay != j.FromDay || p.ToDay != j.ToDay:
 		return fmt.Sprintf("The plan is for %s to %s; the job is now %s to %s. Plan it again.", p.FromDay, p.ToDay, j.FromDay, j.ToDay)
-	case p.Request != j.Request:
+	case p.Request != j.Request && !sameRequest(p.Request, j.Request):
 		return "The job's stack request was changed after it was planned. Plan it again."
 	}
 	return ""
+}
+
+// sameRequest reports whether two requests ask the same, however they were typed.
+func sameRequest(a, b string) bool {
+	var x, y map[string]any
+	if json.Unmarshal([]byte(a), &x) != nil || json.Unmarshal([]byte(b), &y) != nil {
+		return false
+	}
+	delete(x, TypedMember)
+	delete(y, TypedMember)
+	return reflect.DeepEqual(x, y)
 }
 
 // bareTag takes the place off the id of a lot that lies in more than one.
