@@ -56,7 +56,7 @@ func (sh *shop) browser(t *testing.T) *browser {
 		case *cdplog.EventEntryAdded:
 			b.said = append(b.said, e.Entry.Text+" "+e.Entry.URL)
 		case *runtime.EventExceptionThrown:
-			b.said = append(b.said, e.ExceptionDetails.Text)
+			b.said = append(b.said, e.ExceptionDetails.Text+" "+exceptionText(e))
 		}
 	}))
 	return b
@@ -337,4 +337,11 @@ func (b *browser) calm() {
 		}
 		b.t.Errorf("the browser's console: %s", s)
 	}
+}
+
+func exceptionText(e *runtime.EventExceptionThrown) string {
+	if o := e.ExceptionDetails.Exception; o != nil {
+		return o.Description
+	}
+	return ""
 }

@@ -40,9 +40,12 @@ type seatView struct {
 	Job        string
 	JobHref    string
 	Name       string
+	Jobs       []string // all that run there, the one shown first
+	Others     bool     // several run there
+	Counts     []countView
 	Op         string // op id of the change that will be logged
-	CountOp    string
 	After      string
+	Last       string // the change After is, for who did not log it
 	Box        string
 	Insert     string
 	Edge       string
@@ -61,6 +64,9 @@ type seatView struct {
 	HasJob     bool
 	MachineTag string
 }
+
+// A countView is the form for the parts made on a job.
+type countView struct{ ID, Job, Op string }
 
 type stackRow struct{ Tag, Href, Part, Kind, Place string }
 
@@ -125,6 +131,7 @@ func (s *Server) machinePage(c echo.Context) error {
 	}
 	for _, seat := range mv.Seats {
 		sv := seatOf(seat)
+		sv.Last = lastOn(seat, mv.Latest)
 		if seat.Job.ID != 0 {
 			need, err := s.store.JobEdges(ctx, seat.Job.ID, 0.95)
 			if err != nil {
@@ -140,9 +147,20 @@ func (s *Server) machinePage(c echo.Context) error {
 
 func seatOf(seat store.Seat) seatView {
 	st := seat.Station
-	v := seatView{ID: fmt.Sprintf("s%d", st.Number), Number: strconv.Itoa(st.Number), Op: newOp(), CountOp: newOp(), After: seat.LastOp, Box: seat.Box, Insert: seat.Insert,
+	v := seatView{ID: fmt.Sprintf("s%d", st.Number), Number: strconv.Itoa(st.Number), Op: newOp(), After: seat.LastOp, Box: seat.Box, Insert: seat.Insert,
 		Job: seat.Job.Code, Name: seat.Job.Name, JobHref: "/jobs/" + pathOf(seat.Job.Code), HasJob: seat.Job.ID != 0, Since: seat.Since, PlannedAt: seat.PlannedAt, HasPlan: seat.PlannedAt > 0}
-	v.Place = seat.PlaceCode
+	v.Place, v.Others = seat.PlaceCode, len(seat.Others) > 0
+	for i, j := range append([]store.Job{seat.Job}, seat.Others...) {
+		if j.ID == 0 {
+			continue
+		}
+		id := v.ID
+		if i > 0 {
+			id = fmt.Sprintf("%s-%d", v.ID, i+1)
+		}
+		v.Jobs = append(v.Jobs, j.Code)
+		v.Counts = append(v.Counts, countView{ID: id, Job: j.Code, Op: newOp()})
+	}
 	switch {
 	case seat.EdgeUp == 0:
 		v.Edge = "A new insert is next"
@@ -189,6 +207,16 @@ func seatOf(seat store.Seat) seatView {
 		v.Stack = append(v.Stack, row)
 	}
 	return v
+}
+
+// lastOn says the last change on a station, as it is told to who was about to log one.
+func lastOn(seat store.Seat, latest []store.RunLine) string {
+	for _, r := range latest {
+		if r.OpID == seat.LastOp {
+			return fmt.Sprintf("Station %d: a change was logged at %s, edge %d, %s, %s", r.Station, r.At.Local().Format("15:04"), r.Edge, count(int64(r.Parts), "part", "parts"), r.Reason)
+		}
+	}
+	return fmt.Sprintf("Station %d: the last change was undone, or is an older one", seat.Station.Number)
 }
 
 func edgesOf(caption string, rows []store.RunLine) edgesView {

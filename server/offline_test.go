@@ -202,7 +202,7 @@ func TestBrowserAnothersChangesWait(t *testing.T) {
 	})
 	back()
 	b.login("brisa")
-	b.until("#unsent-count", "of Ivo Lend, operator not sent yet")
+	b.until("#unsent-count", "of Ivo Lend not sent yet")
 	time.Sleep(time.Second)
 	if n := len(sh.edgeRuns()); n != 0 {
 		t.Fatalf("%d runs, booked as %+v", n, sh.edgeRuns()[0].ActorID)

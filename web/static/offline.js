@@ -6,7 +6,7 @@
 // The files by their hashes: another file is another list, so another worker and another cache.
 const FILES = [
 	"/static/app.css", "/static/fonts/sans.woff2", "/static/fonts/sans-bold.woff2", "/static/fonts/mono.woff2", "/static/icon.svg", "/static/scale.svg",
-	"/static/htmx.min.js", "/static/json.js", "/static/scan.js", "/static/wedge.js", "/static/queue.js", "/static/idb.js", "/static/machine.js",
+	"/static/htmx.min.js", "/static/json.js", "/static/scan.js", "/static/wedge.js", "/static/queue.js", "/static/idb.js", "/static/entry.js", "/static/machine.js",
 ];
 const VERSION = FILES.map((f) => f.split(".").at(-2)).join("");
 const SHELL = `brasspeg shell ${VERSION}`, PAGES = `brasspeg pages ${VERSION}`;

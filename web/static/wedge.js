@@ -36,6 +36,7 @@ const pressable = (el) => el instanceof HTMLButtonElement || el instanceof HTMLA
 // write puts text at the caret. A number field tells nobody where that is, so the browser does it,
 // which also lets a person take it back with the browser's own undo.
 function write(el, text) {
+	if (!el.isConnected) el = document.getElementById(el.id) ?? el; // the page put it anew meanwhile
 	if (el.readOnly) return;
 	if (document.activeElement === el && document.execCommand("insertText", false, text)) return;
 	if (el.selectionStart === null) el.value += text;
@@ -91,6 +92,8 @@ export function listen(onScan, onEnter, elsewhere) {
 				scan();
 			} else {
 				const alone = e.key === "Enter" && !typed && e.timeStamp - pressed > ALONE && !editable(e.target) && !pressable(e.target);
+				// Half a scan, torn apart by a busy machine, ends on a button that it must not press.
+				if (e.key === "Enter" && quick && typed && !editable(e.target)) e.preventDefault();
 				const moved = typeIntoField();
 				if (moved && e.key === "Enter") {
 					e.preventDefault();
@@ -105,7 +108,7 @@ export function listen(onScan, onEnter, elsewhere) {
 		pressed = e.timeStamp;
 		if (e.key.length !== 1) { typeIntoField(); return; }
 		if (!quick && typed) pause();
-		if (e.key === " " && !editable(e.target)) return; // presses a button, ticks a box, scrolls
+		if (e.key === " " && !editable(e.target) && !typed) return; // presses a button, ticks a box, scrolls; within a scan it is a part of it
 		last = e.timeStamp;
 		scanned += symbol(e);
 		typed += e.key;
