@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -239,7 +240,8 @@ func (s *Server) addLooked(c echo.Context, o store.Op, in lookedIn) (r store.Rec
 }
 
 type madeIn struct {
-	Count int `json:"count"`
+	Count int    `json:"count"`
+	Why   string `json:"why"`
 }
 
 // countJob sets the parts made on a job, as the machine counts: POST /api/v1/jobs/:code/count.
@@ -249,7 +251,7 @@ func (s *Server) countJob(c echo.Context, o store.Op, in madeIn) (r store.Receip
 	if err != nil {
 		return r, err
 	}
-	return s.store.PartsMade(ctx, o, j.ID, in.Count)
+	return s.store.PartsMade(ctx, o, store.MadeIn{Job: j.ID, Count: in.Count, Why: strings.TrimSpace(in.Why)})
 }
 
 type needOut struct {

@@ -129,7 +129,7 @@ func TestEdgePages(t *testing.T) {
 	if a := mads.keyed(newOp(), "/api/v1/lives/1/plan", map[string]any{"planned_at": 10, "planned": 4.2, "unplanned": 60, "risk": 0.02}); a.status != 201 {
 		t.Fatalf("%d %s", a.status, a.body)
 	}
-	_, err := sh.store.PartsMade(t.Context(), sh.op("ivo"), 1, 0)
+	_, err := sh.store.PartsMade(t.Context(), sh.op("ivo"), store.MadeIn{Job: 1})
 	if err == nil {
 		t.Error("parts counted back to 0")
 	}
@@ -188,7 +188,7 @@ func TestEdgePages(t *testing.T) {
 func TestBrowserEdgeByThreeScans(t *testing.T) {
 	sh := newShop(t)
 	job := sh.runs()
-	_, err := sh.store.PartsMade(t.Context(), sh.op("ivo"), job.ID, 18)
+	_, err := sh.store.PartsMade(t.Context(), sh.op("ivo"), store.MadeIn{Job: job.ID, Count: 18})
 	must(t, err)
 	m, err := sh.store.MachineByCode(t.Context(), "L3")
 	must(t, err)

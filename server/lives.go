@@ -81,16 +81,17 @@ func lifeAsk(c echo.Context) (store.LifeAsk, lifeForm, error) {
 	form := lifeForm{Planned: q("planned"), Unplanned: q("unplanned"), Risk: q("risk"), Change: q("change_min"), Edge: q("edge_cost"), Rate: q("rate_min"), Chatter: q("chatter") != ""}
 	var cut life.Cut
 	for _, f := range []struct {
-		field, text string
-		into        *float64
-	}{{"planned", form.Planned, &ask.Costs.Planned}, {"unplanned", form.Unplanned, &ask.Costs.Unplanned}, {"risk", form.Risk, &ask.Risk},
-		{"change_min", form.Change, &cut.ChangeTime}, {"edge_cost", form.Edge, &cut.EdgeCost}, {"rate_min", form.Rate, &cut.RatePerMin}} {
+		field, name, text string
+		into              *float64
+	}{{"planned", "the cost of a planned change", form.Planned, &ask.Costs.Planned}, {"unplanned", "the full cost of a failure", form.Unplanned, &ask.Costs.Unplanned},
+		{"risk", "the accepted risk", form.Risk, &ask.Risk}, {"change_min", "the minutes to change an edge", form.Change, &cut.ChangeTime},
+		{"edge_cost", "the cost of one edge", form.Edge, &cut.EdgeCost}, {"rate_min", "machine and man, a minute", form.Rate, &cut.RatePerMin}} {
 		if f.text == "" {
 			continue
 		}
-		v, err := strconv.ParseFloat(f.text, 64)
-		if err != nil || !(v >= 0 && v < 1e9) {
-			return ask, form, &refusal{class: errInvalid, field: f.field, detail: f.field + " is a number of 0 or more"}
+		v, err := decimal(f.field, f.text)
+		if err != nil || v < 0 || v >= 1e9 {
+			return ask, form, &refusal{class: errInvalid, field: f.field, detail: fmt.Sprintf("%s: “%s” is no number of 0 or more; write it such as 4.20 or 4,20", f.name, clip(f.text))}
 		}
 		*f.into = v
 	}

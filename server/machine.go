@@ -294,7 +294,7 @@ func (s *Server) edgesPage(c echo.Context) error {
 	v.Weigh, v.Grams = c.QueryParam("weighed"), c.QueryParam("each")
 	each := acc.Tub.GramsEach
 	if v.Grams != "" {
-		if each, err = strconv.ParseFloat(v.Grams, 64); err != nil {
+		if each, err = decimal("each", v.Grams); err != nil || each <= 0 {
 			return &refusal{class: errInvalid, field: "each", detail: "the mass of an insert is a number of grams, such as 9"}
 		}
 	} else if each > 0 {
@@ -308,8 +308,8 @@ func (s *Server) edgesPage(c echo.Context) error {
 	}
 	v.Tub += "."
 	if v.Weigh != "" {
-		grams, err := strconv.ParseFloat(v.Weigh, 64)
-		if err != nil {
+		grams, err := decimal("weighed", v.Weigh)
+		if err != nil || grams < 0 {
 			return &refusal{class: errInvalid, field: "weighed", detail: "what the scales say is a number of grams, such as 2100"}
 		}
 		_, _, says, err := life.ScrapCarbide(acc.Tub.Inserts, each, grams)

@@ -14,6 +14,7 @@ import (
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 
+	"brasspeg/store"
 	"brasspeg/store/life"
 )
 
@@ -110,7 +111,7 @@ const keptPages = `(async () => { const all = [];
 func TestBrowserMachineOpenedAnewOffline(t *testing.T) {
 	sh := newShop(t)
 	job := sh.runs()
-	_, err := sh.store.PartsMade(t.Context(), sh.op("ivo"), job.ID, 18)
+	_, err := sh.store.PartsMade(t.Context(), sh.op("ivo"), store.MadeIn{Job: job.ID, Count: 18})
 	must(t, err)
 	box := sh.tags("INS-D11-08")[0]
 	b := sh.browser(t)

@@ -8,6 +8,7 @@ const (
 	sqlJob     = "SELECT id, code, name, machine_id, material, parts_qty, parts_done, state, dear, request FROM jobs WHERE id = ?"
 	sqlInsert  = "SELECT id, code, kind, grade, edges FROM parts WHERE id = ?"
 	sqlCountAt = "SELECT coalesce(max(count_at), 0) FROM edge_runs WHERE job_id = ? AND station_id = ? AND undone_op IS NULL"
+	sqlCounted = "SELECT coalesce(max(count_at), 0) FROM edge_runs WHERE job_id = ? AND undone_op IS NULL"
 	sqlUp      = "SELECT id, item_id, part_id, job_id, place_id, edges, used FROM edge_inserts WHERE station_id = ? AND ended_at IS NULL"
 	sqlFamily  = "SELECT id, version FROM edge_families WHERE operation = ? AND material = ? AND part_id = ? AND band = ?"
 	sqlRecent  = `SELECT parts FROM edge_runs WHERE family_id = ? AND undone_op IS NULL ORDER BY id DESC LIMIT 100`
@@ -19,5 +20,5 @@ const (
 )
 
 var edgeStatements = []string{
-	sqlStation, sqlLastRun, sqlJob, sqlInsert, sqlCountAt, sqlUp, sqlFamily, sqlRecent, sqlUseEdge, sqlAddRun, sqlFamilyGrew, sqlMade,
+	sqlStation, sqlLastRun, sqlJob, sqlInsert, sqlCountAt, sqlCounted, sqlUp, sqlFamily, sqlRecent, sqlUseEdge, sqlAddRun, sqlFamilyGrew, sqlMade,
 }

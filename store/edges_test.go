@@ -157,7 +157,7 @@ func TestEdgeBadInput(t *testing.T) {
 			s.must(err)
 			b.refused(with(func(in *EdgeIn) { in.Job = b.job.ID }), ErrRetired, "is "+state)
 			b.refused(ok, ErrBadInput, "no job runs")
-			if _, err := s.PartsMade(ctx, op(b.op1), b.job.ID, 40); !errors.Is(err, ErrRetired) {
+			if _, err := s.PartsMade(ctx, op(b.op1), MadeIn{Job: b.job.ID, Count: 40}); !errors.Is(err, ErrRetired) {
 				t.Errorf("parts counted on a %s job: %v", state, err)
 			}
 		}
@@ -444,16 +444,29 @@ func TestRoundInsert(t *testing.T) {
 func TestPartsMadeGoesUp(t *testing.T) {
 	engines(t, func(t *testing.T, s *shop) {
 		b := newBench(s, 2)
-		_, err := s.PartsMade(ctx, op(b.op1), b.job.ID, 18)
+		_, err := s.PartsMade(ctx, op(b.op1), MadeIn{Job: b.job.ID, Count: 18})
 		s.must(err)
-		if _, err := s.PartsMade(ctx, op(b.op1), b.job.ID, 17); !errors.Is(err, ErrBadInput) {
+		if r, err := s.PartsMade(ctx, op(b.op1), MadeIn{Job: b.job.ID, Count: 180}); err != nil || strings.Contains(r.Says, "check the counter") {
+			t.Errorf("%q %v", r.Says, err)
+		}
+		// A slip is mended, once somebody says that it was one.
+		if _, err := s.PartsMade(ctx, op(b.op1), MadeIn{Job: b.job.ID, Count: 18}); !errors.Is(err, ErrAsk) || !strings.Contains(err.Error(), "If 180 was a slip") {
 			t.Errorf("backwards: %v", err)
+		}
+		if r, err := s.PartsMade(ctx, op(b.op1), MadeIn{Job: b.job.ID, Count: 18, Why: "a nought too many"}); err != nil || !strings.Contains(r.Says, "Set back from 180") {
+			t.Errorf("with a reason: %q %v", r.Says, err)
+		}
+		if r, err := s.PartsMade(ctx, op(b.op1), MadeIn{Job: b.job2.ID, Count: 230}); err != nil || !strings.Contains(r.Says, "30 more than the job wants") {
+			t.Errorf("more than the job: %q %v", r.Says, err)
 		}
 		b.log(EdgeIn{Reason: life.Worn}) // three scans: parts come from the count
 		var parts int
 		s.must(b.read.Raw("SELECT parts FROM edge_runs ORDER BY id DESC LIMIT 1").Scan(&parts).Error)
 		if parts != 18 {
 			t.Errorf("%d parts from a count of 18", parts)
+		}
+		if _, err := s.PartsMade(ctx, op(b.op1), MadeIn{Job: b.job.ID, Count: 17, Why: "slip"}); !errors.Is(err, ErrBadInput) || !strings.Contains(err.Error(), "go back") {
+			t.Errorf("below what its edges made: %v", err)
 		}
 		if May(Admin, ActEdge) || !May(Operator, ActEdge) || May(Operator, ActLifePlan) {
 			t.Error("an operator logs, a manager plans, an admin does neither")

@@ -112,7 +112,7 @@ func (s *seeder) planLives(ctx context.Context) error {
 		return err
 	}
 	for _, j := range running {
-		if _, err := s.st.PartsMade(ctx, s.op(s.boss), j.ID, min(j.PartsDone+4, j.PartsQty)); err != nil {
+		if _, err := s.st.PartsMade(ctx, s.op(s.boss), store.MadeIn{Job: j.ID, Count: min(j.PartsDone+4, j.PartsQty)}); err != nil {
 			return fmt.Errorf("job %s: %w", j.Code, err)
 		}
 	}
