@@ -255,6 +255,9 @@ func (s *Server) placePage(c echo.Context) error {
 	if p.Tag != nil {
 		v.Tag = *p.Tag
 	}
+	if p.Kind == store.Bin && len(items) > 0 && s.may(c, access.MovePieces) {
+		v.CountOp = newOp()
+	}
 	if p.Kind == store.Bin || p.Kind == store.StationAt {
 		v.LabelPrint = s.labelLink(c, p.Code)
 	}

@@ -144,6 +144,8 @@ func (s *Server) table() []route {
 		{get, "/counting", access.MovePieces, s.countingPage},
 		{post, "/counting/plan", access.MovePieces, form(s.planCounts)},
 		{post, "/counting/count", access.MovePieces, form(s.countTask)},
+		{post, "/counting/drawer", access.MovePieces, form(s.countDrawer)},
+		{post, "/counting/undo", access.ReverseActs, form(s.undoCount)},
 		{post, "/counting/empty", access.MovePieces, form(s.binEmpty)},
 
 		// The same nouns for programs.

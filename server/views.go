@@ -161,6 +161,7 @@ type piecePage struct {
 type placePage struct {
 	Tag, Code, Name, Kind string
 	LabelPrint            string // address where its labels are printed, "" for who may not
+	CountOp               string // op id of counting it, "" for who may not
 	Items                 []itemRow
 }
 

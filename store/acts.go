@@ -493,8 +493,11 @@ func (s *Store) Reverse(ctx context.Context, o Op, opID, reason string) (Receipt
 				return err
 			}
 		}
-		if ledger.Act(old.Act) == ledger.Receive {
+		switch ledger.Act(old.Act) {
+		case ledger.Receive:
 			return e.reopen(opID)
+		case ledger.Count:
+			return e.recount(opID)
 		}
 		return nil
 	})

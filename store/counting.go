@@ -198,6 +198,45 @@ func (s *Store) PlanCounts(ctx context.Context, n int) (int, error) {
 	return made, err
 }
 
+// PlanDrawer puts everything that stands in a bin by the record on the list to count, because
+// who asks for it. It returns how many tasks are new; what is on the list already stays, and what
+// was counted today is not asked for again.
+func (s *Store) PlanDrawer(ctx context.Context, place PlaceID, who string) (int, error) {
+	p, err := s.Place(ctx, place)
+	if err != nil {
+		return 0, err
+	}
+	if p.Kind != Bin {
+		return 0, refuse(ErrBadInput, "place", "%s is not a bin", p.Code)
+	}
+	made := 0
+	err = s.book(ctx, func(tx *Tx) error {
+		made = 0
+		var items []ItemID
+		if err := tx.Raw(`SELECT s.item_id FROM stock s WHERE s.place_id = ? AND s.qty > 0
+			AND NOT EXISTS (SELECT 1 FROM count_tasks t WHERE t.item_id = s.item_id AND t.place_id = s.place_id AND (t.counted_at IS NULL OR t.day = ?))
+			ORDER BY s.item_id LIMIT 201`, place, string(s.Today())).Scan(&items).Error; err != nil {
+			return err
+		}
+		if len(items) > 200 {
+			return refuse(ErrBadInput, "place", "%s holds more than 200 different things by the record; count it in parts, from the list of the day", p.Code)
+		}
+		for _, id := range items {
+			if err := tx.addCountTask(id, place, "the whole drawer is counted, asked for by "+who); err != nil {
+				return err
+			}
+		}
+		made = len(items)
+		return nil
+	})
+	return made, err
+}
+
+// recount opens the task again that an undone count had closed: what it found counts no more.
+func (e *entry) recount(opID string) error {
+	return e.exec("UPDATE count_tasks SET found = NULL, was = NULL, place_ok = NULL, condition_ok = NULL, reason = '', op_id = '', counted_by = NULL, counted_at = NULL WHERE op_id = ?", opID)
+}
+
 func (tx *Tx) addCountTask(item ItemID, place PlaceID, why string) error {
 	return tx.exec("INSERT INTO count_tasks (day, item_id, place_id, why, created_at) VALUES (?,?,?,?,?) ON CONFLICT (day, item_id, place_id) DO NOTHING",
 		string(tx.s.Today()), item, place, why, tx.now)

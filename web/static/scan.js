@@ -1,6 +1,7 @@
 // scan is what a page does with a scan. On the Window it goes to the server, one at a time
 // and again with the same op id until there is an answer. On the login page it is a badge.
-// On any other page it opens what the tag belongs to.
+// On any other page a field for a code takes it, or a line that says so by data-tags gets the
+// focus; else it opens what the tag belongs to.
 /* global htmx */
 import { listen } from "/static/wedge.js";
 
@@ -30,7 +31,32 @@ function onScan(text) {
 	const machine = /^M[0-9]{7}./.test(text); // of one, its own page says more
 	if (hand() && !(machine && !hand().dataset.held)) enqueue(text);
 	else if (badge) { badge.value = text; document.getElementById("pin").focus(); }
-	else location.assign("/t/" + encodeURIComponent(text));
+	else if (!intoField(text) && !toLine(text)) location.assign("/t/" + encodeURIComponent(text));
+}
+
+// intoField puts a scan into a field for codes that has the focus, or into the one a page is there
+// for, marked data-scan="page", whose form it sends. What else was entered is not lost by a scan.
+function intoField(text) {
+	const at = document.activeElement;
+	const field = at instanceof HTMLInputElement && at.matches("input.code, input[data-scan]") ? at : document.querySelector('input[data-scan="page"]');
+	if (!field || field.readOnly) return false;
+	const list = field.value.trimEnd();
+	field.value = list.endsWith(",") ? `${list} ${text}` : text;
+	field.dispatchEvent(new Event("input", { bubbles: true }));
+	field.focus();
+	say(`${text} is in the field.`);
+	if (field.dataset.scan === "page" && !list.endsWith(",")) field.form.requestSubmit();
+	return true;
+}
+
+// toLine goes to the first field of a list that stands for what was scanned.
+function toLine(text) {
+	const field = document.querySelector(`[data-tags~="${CSS.escape(text)}"]`);
+	if (!field) return false;
+	field.focus();
+	field.select?.();
+	say("");
+	return true;
 }
 
 // The queue: scans wait here while one is on its way, in the order they were read.
