@@ -162,6 +162,12 @@ func stackPrint(w io.Writer, name, title string, v *stack.Verdict) {
 	for i := range v.Options {
 		o := &v.Options[i]
 		fmt.Fprintf(w, "  would do (%d): %s\n", i+1, o.Text)
+		if o.Earliest != "" {
+			fmt.Fprintf(w, "      earliest day it can be built: %s\n", o.Earliest)
+		}
+		if len(o.Parts) > 1 && o.PriceCents.Known {
+			fmt.Fprintf(w, "      to be bought for %.2f %s in all\n", o.PriceCents.V/100, o.Currency)
+		}
 		for j := range o.Parts {
 			for _, b := range o.Parts[j].Owned {
 				fmt.Fprintf(w, "      %s\n", b.Text)
@@ -169,11 +175,14 @@ func stackPrint(w io.Writer, name, title string, v *stack.Verdict) {
 			for _, b := range o.Parts[j].Catalogue {
 				fmt.Fprintf(w, "      can be bought: %s\n", b.Text)
 			}
+			if p := &o.Parts[j]; len(p.Owned)+len(p.Catalogue) == 0 {
+				fmt.Fprintf(w, "      nobody has recorded such a %s; its sizes are what to ask for\n", p.Kind)
+			}
 		}
 	}
 	for i := range v.Misses {
 		m := &v.Misses[i]
-		fmt.Fprintf(w, "  near miss: %s %s: %s (%s)\n", m.Kind, m.Item, m.Distance, m.Code)
+		fmt.Fprintf(w, "  near miss %s: %s %s: %s\n", m.Code, m.Kind, m.Item, m.Distance)
 	}
 	for i := range v.Worse {
 		fmt.Fprintf(w, "  instead: %s\n", v.Worse[i].Changes)

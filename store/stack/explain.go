@@ -84,7 +84,7 @@ func (q *search) sentence(code Code, x *found) string {
 		}
 		return fmt.Sprintf("%s bolts to %s, the turret is %s", holder.said(), holder.rec.iface, st.Interface)
 	case codeBore:
-		return fmt.Sprintf("nothing on hand holds the shank of %s, %s: no holder of that bore, no sleeve with that inside", x.bar.said(), sizeOf(d, bar.inch(Machine)))
+		return fmt.Sprintf("nothing on hand holds the %s shank of %s: no holder of that bore, no sleeve with that inside", sizeOf(d, bar.inch(Machine)), x.bar.said())
 	case codeStyle:
 		if sleeve != nil {
 			return fmt.Sprintf("%s is damped; %s is not made to grip a damped bar full length", x.bar.said(), sleeve.said())
@@ -116,10 +116,11 @@ func (q *search) sentence(code Code, x *found) string {
 		own := x.set - x.rear.ext
 		left := max(bar.OAL.V+x.front.lf-own, 0)
 		long := sizeOf(bar.OAL.V, bar.inch(""))
+		head := ""
 		if x.front.lf > 0 {
-			long += fmt.Sprintf(" and %s mm with its head", num(bar.OAL.V+x.front.lf))
+			head = fmt.Sprintf(", %s mm with its head,", num(bar.OAL.V+x.front.lf))
 		}
-		return fmt.Sprintf("%s is %s long and stands out %s mm, which leaves %s to grip; %s mm (3 x D) needed", x.bar.said(), long, num(own), noneOr(left), num(minGripD*d))
+		return fmt.Sprintf("%s is %s long%s and stands out %s mm, which leaves %s to grip; %s mm (3 x D) needed", x.bar.said(), long, head, num(own), noneOr(left), num(minGripD*d))
 	case codeOverMax:
 		rec, most, _, ok := OverhangLimit(bar.Construction, d)
 		switch {
@@ -131,7 +132,10 @@ func (q *search) sentence(code Code, x *found) string {
 		return fmt.Sprintf("%s mm of overhang is %s x D of %s, %s thick; %s may stand out %s mm (%s x D), %s mm (%s x D) recommended",
 			num(x.set), ratio(x.set, d), x.bar.said(), sizeOf(d, bar.inch(Machine)), word(bar.Construction), num(most*d), num(most), num(rec*d), num(rec))
 	case codeOverMin:
-		if x.bar.rec.ccms != "" {
+		switch {
+		case x.bar.rec.ccms != "" && (!bar.OAL.Known || x.front.noLF):
+			return fmt.Sprintf("how far %s sticks out is not recorded; it may not be used under %s mm", x.bar.said(), bar.OHN)
+		case x.bar.rec.ccms != "":
 			return fmt.Sprintf("held by its coupling, %s sticks out %s mm; it may not be used under %s mm", x.bar.said(), num(x.set-x.rear.ext), bar.OHN)
 		}
 		return fmt.Sprintf("the job needs %s mm, %s may not be set under %s mm, the machine can swing %s mm", num(q.l), x.bar.said(), bar.OHN, st.MaxProjection)
@@ -204,7 +208,7 @@ func (q *search) sentence(code Code, x *found) string {
 	case warnCarbide:
 		return fmt.Sprintf("%s is carbide and brittle under point load: set screws on the flat only", x.bar.said())
 	case warnChips:
-		return fmt.Sprintf("%s, %s thick, leaves in a hole of %s mm only %s mm a side for chips", x.bar.said(), sizeOf(d, bar.inch(Machine)), num(r.BoreStartD), num((r.BoreStartD-d)/2))
+		return fmt.Sprintf("%s is %s thick and leaves only %s mm a side for chips in a hole of %s mm", x.bar.said(), sizeOf(d, bar.inch(Machine)), num((r.BoreStartD-d)/2), num(r.BoreStartD))
 	case warnRE:
 		if !insert.rec.part.RE.Known {
 			return fmt.Sprintf("the nose radius of %s is not recorded, asked is %s mm: side force and finish may change, correct the offset", insert.said(), r.Insert.RE)
@@ -320,7 +324,7 @@ func (q *search) whyBroken(x *found) string {
 		if q.req.Station.CoolantPort == "" {
 			w = append(w, "the station has no outlet for a hose")
 		} else {
-			w = append(w, fmt.Sprintf("no hose or fitting joins the outlet %s to the inlet %s", q.req.Station.CoolantPort, strings.Join(b.inlets, " or ")))
+			w = append(w, fmt.Sprintf("no hose or fitting joins the outlet %s to the inlet %s", endWord(portEnd(q.req.Station.CoolantPort)), endWords(b.inlets, " or ")))
 		}
 	}
 	if len(w) == 0 {

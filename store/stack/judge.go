@@ -725,7 +725,7 @@ func (j *judge) byLine() {
 				slices.Sort(want)
 				have := slices.Clone(ends)
 				slices.Sort(have)
-				j.add(i, codeBreak, "ends", want, 2, sayf("ends %s, %s needed", word(have), word(want)))
+				j.add(i, codeBreak, "ends", want, 2, sayf("ends %s, %s needed", endWords(have, " and "), endWords(want, " and ")))
 			} else if !ok {
 				j.other = true
 			}
@@ -735,7 +735,7 @@ func (j *judge) byLine() {
 	}
 	if !j.feeds(open) && j.at != j.lastOf(j.line) {
 		want := []string{opposite(open)}
-		j.add(j.bar, codeBreak, "coolant_in", want, 2, sayf("no coolant inlet %s", want[0]))
+		j.add(j.bar, codeBreak, "coolant_in", want, 2, sayf("no coolant inlet %s", endWord(want[0])))
 	}
 	j.body()
 }

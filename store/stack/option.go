@@ -552,6 +552,9 @@ func (m *Missing) Text() string {
 			if isNum && mm >= anyMass[m.Kind] {
 				continue // no such part is heavier; the limit stands in the table of sizes
 			}
+			if mm == 0 {
+				f = "weighing nothing, as the rest weighs all that the station carries"
+			}
 		case "DCONMS", "DCONWS":
 			value = sizeOf(mm, inchSize(mm))
 			if m.Kind == Bar && need["CCMS"] != nil {
@@ -561,7 +564,11 @@ func (m *Missing) Text() string {
 			if list, _ := n.Value.([]string); slices.Equal(list, []string{"bore"}) {
 				f, value = "coolant inlet at its rear", ""
 			} else {
-				value = strings.Join(list, " or ")
+				value = endWords(list, " or ")
+			}
+		case "ends":
+			if list, ok := n.Value.([]string); ok {
+				value = endWords(list, " and ")
 			}
 		case "OAL_min", "LF_min":
 			most, both := need[strings.Replace(n.Name, "_min", "_max", 1)].(float64)

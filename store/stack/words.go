@@ -41,6 +41,27 @@ func sizeOrNot(mm Opt, inch bool) string {
 	return sizeOf(mm.V, inch)
 }
 
+// endWord says a coolant end in words: F:G 1/4 is G 1/4 female, M:push-in 8 an 8 mm push-in male.
+func endWord(end string) string {
+	gender, code, ok := strings.Cut(end, ":")
+	if !ok {
+		return end // bore
+	}
+	if d, ok := strings.CutPrefix(code, "push-in "); ok {
+		code = d + " mm push-in"
+	}
+	return code + map[string]string{"F": " female", "M": " male"}[gender]
+}
+
+// endWords joins several with a word between them.
+func endWords(ends []string, between string) string {
+	w := make([]string, 0, len(ends))
+	for _, e := range ends {
+		w = append(w, endWord(e))
+	}
+	return strings.Join(w, between)
+}
+
 // sayf puts off the making of a sentence until somebody reads it.
 func sayf(format string, args ...any) func() string {
 	return func() string { return fmt.Sprintf(format, args...) }
