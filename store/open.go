@@ -59,6 +59,7 @@ type Store struct {
 	spelt       map[string]string    // hot statements in PostgreSQL's spelling
 	places      placeBook
 	shelf       shelfCache
+	verdicts    verdictCache
 	index       searchIndex
 	buying      buyBook
 	fits        fits
@@ -94,16 +95,14 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 	}
 	if err := s.open(ctx, o); err != nil {
 		s.shut()
-		return nil, err
+		return nil, explain(o.Dir, err)
 	}
 	s.queue = startWriter(s)
-	if err := s.found(ctx); err != nil {
-		s.Close()
-		return nil, err
-	}
-	if err := s.refold(ctx); err != nil {
-		s.Close()
-		return nil, err
+	for _, step := range []func(context.Context) error{s.found, s.refold} {
+		if err := step(ctx); err != nil {
+			s.Close()
+			return nil, explain(o.Dir, err)
+		}
 	}
 	return s, nil
 }
@@ -138,6 +137,9 @@ func (s *Store) open(ctx context.Context, o Options) error {
 	if err != nil {
 		return err
 	}
+	if err := s.checkSchema(); err != nil {
+		return err
+	}
 	if err := s.prepare(ctx, s.pools[0]); err != nil {
 		return err
 	}
@@ -151,7 +153,7 @@ func (s *Store) openSQLite(ctx context.Context, file string, o Options) error {
 	} else if err != nil {
 		return err
 	} else if st.Size() == 0 && !o.Create {
-		return fmt.Errorf("%w: %s is empty; restore a backup with: brasspeg restore", ErrDamaged, file)
+		return fmt.Errorf("%w: %s is empty. %s", ErrDamaged, file, mendBy(o.Dir))
 	}
 	w, err := sql.Open(sqliteDriver, sqliteDSN(file, false, o.Relaxed))
 	if err != nil {
@@ -160,16 +162,21 @@ func (s *Store) openSQLite(ctx context.Context, file string, o Options) error {
 	w.SetMaxOpenConns(1)
 	s.pools = append(s.pools, w)
 	if !fresh {
-		if err := quickCheck(ctx, w); err != nil {
+		if err := quickCheck(ctx, w, file); err != nil {
 			return err
 		}
-		if !o.Create {
-			if err := holdsShop(ctx, w, file); err != nil {
-				return err
-			}
+		if err := checkKind(ctx, w, file, o.Create); err != nil {
+			return err
+		}
+		if err := keepBefore(ctx, w, o.Dir); err != nil {
+			return err
 		}
 	}
 	if err := migrate(ctx, w, goose.DialectSQLite3, "sqlite"); err != nil {
+		return err
+	}
+	// A file that may only be read opens all the same; the engine says so at the first write.
+	if _, err := w.ExecContext(ctx, "UPDATE ledger_head SET seq = seq WHERE 1 = 0"); err != nil {
 		return err
 	}
 	r, err := sql.Open(sqliteDriver, sqliteDSN(file, true, o.Relaxed))
@@ -199,6 +206,9 @@ func (s *Store) openPostgres(ctx context.Context, o Options) error {
 	}
 	db.SetMaxOpenConns(8)
 	s.pools = append(s.pools, db)
+	if err := checkKindPostgres(ctx, db, o.Create); err != nil {
+		return err
+	}
 	if err := migrate(ctx, db, goose.DialectPostgres, "postgres"); err != nil {
 		return err
 	}
@@ -277,29 +287,23 @@ func readBack(ctx context.Context, db *sql.DB, relaxed bool) error {
 }
 
 // quickCheck reads the whole file before anything is written to it.
-func quickCheck(ctx context.Context, db *sql.DB) error {
+func quickCheck(ctx context.Context, db *sql.DB, file string) error {
 	var got string
 	err := db.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&got)
 	if err == nil && got == "ok" {
 		return nil
 	}
 	if err != nil {
-		got = err.Error()
+		switch code := engineCode(err) & 0xff; code {
+		case sqliteBusy, sqliteReadOnly, sqliteFull, sqliteCantOpen:
+			return err // of the place, not of the file
+		case sqliteNotADB:
+			got = "it is no database"
+		default:
+			got = err.Error()
+		}
 	}
-	return fmt.Errorf("%w (%s); nothing was written. Restore the newest backup with: brasspeg restore", ErrDamaged, got)
-}
-
-// holdsShop refuses a database that is sound and empty: bringing its schema up to date would make
-// a shop without anything in it out of what was one. Only init makes a shop.
-func holdsShop(ctx context.Context, db *sql.DB, file string) error {
-	var n int
-	if err := db.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = 'ledger_head'").Scan(&n); err != nil {
-		return err
-	}
-	if n == 0 {
-		return fmt.Errorf("%w: %s holds no shop; restore the newest backup with: brasspeg restore", ErrDamaged, file)
-	}
-	return nil
+	return fmt.Errorf("%w: %s (%s). %s", ErrDamaged, file, got, mendBy(filepath.Dir(file)))
 }
 
 func migrate(ctx context.Context, db *sql.DB, dialect goose.Dialect, folder string) error {

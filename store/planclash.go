@@ -101,7 +101,7 @@ func (s *Store) clashes(ctx context.Context, r *Ready) ([]Clash, error) {
 	}
 	alone := r.Request
 	alone.NeedDate, alone.Until = always, always // long before the first promise, so that none counts
-	v, err := shelf.Check(alone)
+	v, err := s.verdicts.check(shelf, alone)
 	if err != nil || !v.Buildable {
 		return nil, err
 	}
@@ -218,13 +218,19 @@ func (s *Store) Outlook(ctx context.Context) (Outlook, error) {
 		return Outlook{}, err
 	}
 	var asked []stack.Request
+	var alone []stack.Verdict
 	var at []int
 	for i := range ready {
-		if ready[i].Err == nil {
-			asked, at = append(asked, ready[i].Request), append(at, i)
+		if ready[i].Err != nil {
+			continue
 		}
+		v, err := s.verdicts.check(shelf, s.today(ready[i].Request)) // by itself, whatever it was given already
+		if err != nil {
+			return Outlook{}, err
+		}
+		asked, alone, at = append(asked, ready[i].Request), append(alone, v), append(at, i)
 	}
-	together := shelf.Readiness(asked)
+	together := shelf.Together(asked, alone)
 	kits, err := s.kits(ctx, ready)
 	if err != nil {
 		return Outlook{}, err

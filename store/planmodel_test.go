@@ -1,6 +1,7 @@
 package store
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"maps"
@@ -530,6 +531,35 @@ func (w *world) agree(t *rapid.T) {
 	slices.Sort(got)
 	if !slices.Equal(want, got) {
 		t.Fatalf("the model has\n%s\nthe store has\n%s", strings.Join(want, "\n"), strings.Join(got, "\n"))
+	}
+	w.fresh(t)
+}
+
+// fresh compares what the store says of the jobs with what it says once it has forgotten all it
+// keeps in memory.
+func (w *world) fresh(t *rapid.T) {
+	s := w.b.Store
+	read := func() string {
+		ready, err := s.checkAll(ctx, w.jobs)
+		w.b.must(err)
+		var said []any
+		for i := range ready {
+			r := &ready[i]
+			said = append(said, r.Job.Code, r.Chosen, r.Has, fmt.Sprint(r.Err), r.Verdict.Answer(r.Job.Code))
+		}
+		b, err := json.Marshal(said)
+		w.b.must(err)
+		return string(b)
+	}
+	kept := read()
+	s.verdicts.mu.Lock()
+	s.verdicts.kept = nil
+	s.verdicts.mu.Unlock()
+	s.shelf.mu.Lock()
+	s.shelf.shelf = nil
+	s.shelf.mu.Unlock()
+	if anew := read(); kept != anew {
+		t.Fatalf("kept in memory\n%s\nread anew\n%s", kept, anew)
 	}
 }
 

@@ -4,7 +4,10 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"runtime"
 	"slices"
+	"sync"
+	"sync/atomic"
 
 	"gorm.io/gorm"
 
@@ -77,29 +80,44 @@ func (s *Store) checkAll(ctx context.Context, jobs []Job) ([]Ready, error) {
 	for i := range rows {
 		stations[rows[i].ID] = &rows[i]
 	}
-	out := make([]Ready, 0, len(jobs))
-	for _, j := range jobs {
-		r := Ready{Job: j, Chosen: -1}
+	out := make([]Ready, len(jobs))
+	one := func(r *Ready) {
 		var st *Station
-		if j.StationID != nil {
-			st = stations[*j.StationID]
+		if r.Job.StationID != nil {
+			st = stations[*r.Job.StationID]
 		}
-		if r.Request, r.Err = requestAt(&j, st); r.Err == nil {
-			view := own[j.ID]
-			r.Plan, r.Has = view.plan, len(view.held)
-			asked := r.Request
-			asked.Today = stack.Date(s.Today()) // so that what must be bought gets a day too
-			r.Verdict, r.Err = s.checkOwn(db, shelf, view, asked)
-			if r.Err == nil && len(jobs) == 1 && len(view.held) == 0 { // for a person: the other way of the coolant too
-				shelf.OtherRoute(r.Request, &r.Verdict)
-			}
-			if r.Err == nil {
-				r.choose(view)
-			}
+		if r.Request, r.Err = requestAt(&r.Job, st); r.Err != nil {
+			return
 		}
-		out = append(out, r)
+		view := own[r.Job.ID]
+		r.Plan, r.Has = view.plan, len(view.held)
+		if r.Verdict, r.Err = s.checkOwn(shelf, view, s.today(r.Request)); r.Err != nil {
+			return
+		}
+		if len(jobs) == 1 && len(view.held) == 0 { // for a person: the other way of the coolant too
+			shelf.OtherRoute(r.Request, &r.Verdict)
+		}
+		r.choose(view)
 	}
-	return out, nil
+	// The jobs do not ask of each other: on every core one.
+	var next atomic.Int64
+	var workers sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(jobs)) {
+		workers.Go(func() {
+			for i := next.Add(1) - 1; i < int64(len(jobs)) && ctx.Err() == nil; i = next.Add(1) - 1 {
+				out[i] = Ready{Job: jobs[i], Chosen: -1}
+				one(&out[i])
+			}
+		})
+	}
+	workers.Wait()
+	return out, ctx.Err()
+}
+
+// today is a request asked today, so that what must be bought gets a day too.
+func (s *Store) today(r stack.Request) stack.Request {
+	r.Today = stack.Date(s.Today())
+	return r
 }
 
 // requestOf reads a job's stack request, with the station, the job and its days filled in.
@@ -273,8 +291,8 @@ func heapsAsItems(db *gorm.DB, parts map[PartID]*stack.Part, tags []string) (map
 // sees what all see. Else what it has is looked at first: the stack that is in the machine is
 // the answer. Then with what the shelf offers beside it, and only where that is not enough
 // the whole shelf is laid out anew for this job.
-func (s *Store) checkOwn(db *gorm.DB, shelf *stack.Shelf, view ownView, req stack.Request) (stack.Verdict, error) {
-	v, err := shelf.Check(req)
+func (s *Store) checkOwn(shelf *stack.Shelf, view ownView, req stack.Request) (stack.Verdict, error) {
+	v, err := s.verdicts.check(shelf, req)
 	if err != nil || len(view.held) == 0 {
 		return v, err
 	}
@@ -301,16 +319,7 @@ func (s *Store) checkOwn(db *gorm.DB, shelf *stack.Shelf, view ownView, req stac
 	if len(found) > 0 {
 		return v, nil
 	}
-	whole := &shelfCache{}
-	if err := whole.build(s, db); err != nil {
-		return v, err
-	}
-	for _, it := range view.held {
-		if err := whole.shelf.Put(it); err != nil {
-			return v, err
-		}
-	}
-	return whole.shelf.Check(req)
+	return shelf.CheckWith(req, view.held)
 }
 
 // usedItems are the pieces on hand that a verdict speaks of.

@@ -22,6 +22,11 @@ func (s *Shelf) Check(r Request) (Verdict, error) {
 	}
 	s.mu.RLock()
 	defer s.mu.RUnlock()
+	return s.check(r)
+}
+
+// check is Check under the shelf's lock, for a valid request.
+func (s *Shelf) check(r Request) (Verdict, error) {
 	q := newSearch(s, &r, modeStrict, K)
 	defer func() { q.done() }()
 	if all := q.run(); len(all) > 0 {

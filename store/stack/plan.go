@@ -97,10 +97,67 @@ func (s *Shelf) Readiness(jobs []Request) []Ready {
 			continue
 		}
 		rd.Alone = true
-		for _, u := range alone.Stacks[0].Pieces {
-			for _, v := range holds[u.ID()] {
-				if v.Job != r.Job && v.To >= r.NeedDate && v.From <= r.last() {
-					rd.Clashes = append(rd.Clashes, Clash{Item: u.ID(), With: v.Job, From: v.From, To: v.To})
+		rd.clash(&r, &alone.Stacks[0])
+	}
+	return out
+}
+
+// clash names what others hold of the stack a job would use.
+func (rd *Ready) clash(r *Request, st *Stack) {
+	for _, u := range st.Pieces {
+		for _, v := range r.holds[u.ID()] {
+			if v.against(r) {
+				rd.Clashes = append(rd.Clashes, Clash{Item: u.ID(), With: v.Job, From: v.From, To: v.To})
+			}
+		}
+	}
+}
+
+// against reports whether a reservation is another job's on the request's days.
+func (v *Reservation) against(r *Request) bool {
+	return v.Job != r.Job && v.To >= r.NeedDate && v.From <= r.last()
+}
+
+// Together is Readiness for jobs whose verdicts by themselves are known, alone in the same order,
+// at the shelf's present turn; its entries hold no verdict. It costs little: what cannot be built
+// alone cannot be built beside others, and a stack of whose parts nobody else takes any on its
+// days stays the best.
+func (s *Shelf) Together(jobs []Request, alone []Verdict) []Ready {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	out := make([]Ready, len(jobs))
+	holds, taken := map[string][]Reservation{}, map[string][]Reservation{} // by item, by part
+	for _, i := range byDay(jobs) {
+		r, rd := jobs[i], &out[i]
+		rd.Job, rd.Alone = r.Job, alone[i].Buildable
+		if !rd.Alone {
+			continue
+		}
+		r.holds = holds
+		best := &alone[i].Stacks[0]
+		if slices.ContainsFunc(best.Pieces, func(u Used) bool {
+			return slices.ContainsFunc(taken[u.Part.Code], func(v Reservation) bool { return v.against(&r) })
+		}) {
+			q := newSearch(s, &r, modeStrict, 1)
+			if found := q.run(); len(found) > 0 {
+				st := q.stack(&found[0])
+				best = &st
+			} else {
+				rd.clash(&r, best)
+				best = nil
+			}
+			q.done()
+			if best == nil {
+				continue
+			}
+		}
+		rd.Holds = best.Holds(&r)
+		for _, h := range rd.Holds {
+			v := Reservation{Job: h.Job, From: h.From, To: h.To, Qty: h.Qty}
+			holds[h.Item] = append(holds[h.Item], v)
+			for _, u := range best.Pieces {
+				if u.ID() == h.Item {
+					taken[u.Part.Code] = append(taken[u.Part.Code], v)
 				}
 			}
 		}

@@ -1,6 +1,8 @@
 package stack
 
 import (
+	"fmt"
+	"math/rand/v2"
 	"slices"
 	"testing"
 )
@@ -40,6 +42,87 @@ func on(id string, p *Part, qty int) Item { return Item{ID: id, Part: p, Status:
 func job(name string, day, until Date) Request {
 	return Request{Job: name, NeedDate: day, Until: until, Station: Station{Interface: "VDI50"}, BoreStartD: 40, Depth: 120, Clearance: 15,
 		Hand: "R", Insert: Wanted{Seat: "CCMT09T3", RE: Some(0.4)}, EdgesNeeded: 2}
+}
+
+// What Together gives a job can be had beside what the jobs before it took, and is refused to
+// none that could be built: held against shelves on which all that was taken is reserved.
+func TestTogetherTakesTurns(t *testing.T) {
+	clashes, moved, held, same := 0, 0, 0, 0
+	for i := range twinTrials(t) / 20 {
+		m := &maker{Rand: rand.New(rand.NewPCG(41, uint64(i)))}
+		r, items := m.request(), m.shelf()
+		other := r
+		other.BoreStartD, other.Depth = other.BoreStartD+float64(m.IntN(20)), other.Depth/2
+		s := shelfOf(t, items)
+		var jobs []Request
+		var alone []Verdict
+		for j := range 2 + m.IntN(5) {
+			q := r
+			if m.IntN(3) == 0 {
+				q = other
+			}
+			q.Job, q.NeedDate = fmt.Sprintf("T%d", j), r.NeedDate.AddDays(m.IntN(4))
+			q.Until = q.NeedDate.AddDays(m.IntN(3))
+			v, err := s.Check(q)
+			if err != nil {
+				t.Fatal(err)
+			}
+			jobs, alone = append(jobs, q), append(alone, v)
+		}
+		got := s.Together(jobs, alone)
+		taken := slices.Clone(items)
+		for _, j := range byDay(jobs) {
+			g, best := got[j], alone[j].Stacks
+			beside, err := shelfOf(t, taken).Check(jobs[j])
+			if err != nil {
+				t.Fatal(err)
+			}
+			if g.Alone != alone[j].Buildable || (len(g.Holds) > 0) != beside.Buildable {
+				t.Fatalf("trial %d, job %d: alone %v, takes %v; buildable alone %v, beside the others %v", i, j, g.Alone, g.Holds, alone[j].Buildable, beside.Buildable)
+			}
+			if len(g.Holds) == 0 {
+				for _, c := range g.Clashes {
+					clashes++
+					if !slices.Contains(best[0].IDs(), c.Item) || c.With == jobs[j].Job {
+						t.Fatalf("trial %d, job %d: clash %v is none of its stack %v", i, j, c, best[0].IDs())
+					}
+				}
+				if g.Alone && len(g.Clashes) == 0 {
+					t.Fatalf("trial %d, job %d: refused without a clash", i, j)
+				}
+				continue
+			}
+			// The stack it takes is among all that can be built of just its pieces, and is no worse
+			// than the best there is.
+			var own []Item
+			for _, it := range taken {
+				if slices.ContainsFunc(g.Holds, func(h Hold) bool { return h.Item == it.ID }) {
+					own = append(own, it)
+				}
+			}
+			mine, err := shelfOf(t, own).Check(jobs[j])
+			if err != nil || !mine.Buildable {
+				t.Fatalf("trial %d, job %d: nothing can be built of what it takes, %v", i, j, g.Holds)
+			}
+			a, b := &mine.Stacks[0], &beside.Stacks[0]
+			if len(a.Pieces) != len(b.Pieces) || a.Overhang != b.Overhang {
+				t.Fatalf("trial %d, job %d: takes %v, the best beside the others is %v", i, j, a.IDs(), b.IDs())
+			}
+			if slices.Equal(a.IDs(), best[0].IDs()) {
+				same++
+			} else {
+				moved++
+			}
+			for _, h := range g.Holds {
+				held++
+				k := slices.IndexFunc(taken, func(it Item) bool { return it.ID == h.Item })
+				taken[k].Reserved = append(slices.Clone(taken[k].Reserved), Reservation{Job: h.Job, From: h.From, To: h.To, Qty: h.Qty})
+			}
+		}
+	}
+	if clashes == 0 || moved == 0 || held == 0 || same == 0 {
+		t.Errorf("%d clashes, %d jobs given another stack, %d their own, %d pieces held: the test proves nothing", clashes, moved, same, held)
+	}
 }
 
 // TestReadiness: two jobs want the one sleeve on one day. The first has it, the second is told

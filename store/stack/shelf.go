@@ -35,6 +35,7 @@ type Shelf struct {
 	adapters int // of all kinds
 	numbers  int // given to recs; one that is forgotten leaves its own to the next
 	unused   []int32
+	turn     uint64 // see Turn
 }
 
 type itemKey struct {
@@ -115,6 +116,7 @@ func keyOf(j Joint) jointKey {
 // be on hand. An item without a part or an id is an error.
 func NewShelf(items []Item, catalogue []*Part) (*Shelf, error) {
 	s := &Shelf{
+		turn: turns.Add(1),
 		recs: map[string]*rec{}, items: map[itemKey]*rec{},
 		index: map[jointKey][]*rec{}, enter: map[string][]lineWay{},
 		classes: map[classKey]*class{}, shaped: map[shapeKey]*shape{}, found: map[classAt][]*class{}, ways: map[string][]lineClass{},
@@ -139,6 +141,7 @@ func (s *Shelf) AddPart(p *Part) error {
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.turned()
 	s.rec(p).inBook = true
 	return nil
 }
@@ -147,6 +150,7 @@ func (s *Shelf) AddPart(p *Part) error {
 func (s *Shelf) DropPart(code string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.turned()
 	if r := s.recs[code]; r != nil {
 		r.inBook = false
 		s.sweep(r)
@@ -158,14 +162,29 @@ func (s *Shelf) DropPart(code string) {
 func (s *Shelf) Put(it Item) error { return s.putCopy(it, 0) }
 
 func (s *Shelf) putCopy(it Item, n int) error {
+	if err := it.valid(); err != nil {
+		return err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.turned()
+	s.put(it, n)
+	return nil
+}
+
+// valid refuses an item that no shelf can hold.
+func (it *Item) valid() error {
 	if it.ID == "" || it.Part == nil {
 		return fmt.Errorf("item %q: an item has an id and a part", it.ID)
 	}
 	if it.Qty < 0 {
 		return fmt.Errorf("item %q: quantity %d is under zero", it.ID, it.Qty)
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	return nil
+}
+
+// put lays a valid item on the shelf, under its lock.
+func (s *Shelf) put(it Item, n int) {
 	k := itemKey{it.ID, n}
 	s.remove(k)
 	p := *it.Part
@@ -186,7 +205,6 @@ func (s *Shelf) putCopy(it Item, n int) error {
 	s.items[k] = r
 	r.reserve(&own, 1)
 	r.changed(was)
-	return nil
 }
 
 // reserve counts the reservations of an item, or with -1 counts them off.
@@ -212,6 +230,7 @@ func (r *rec) changed(was int) {
 func (s *Shelf) Remove(id string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.turned()
 	s.remove(itemKey{id, 0})
 }
 
