@@ -34,6 +34,7 @@ type shop struct {
 	console []string
 	log     *bytes.Buffer
 
+	dir         string
 	orderOfShop string
 }
 
@@ -43,13 +44,13 @@ const (
 )
 
 // newShop opens a shop; change may alter the server's settings.
-func newShop(t *testing.T, change ...func(*Config)) *shop {
+func newShop(t testing.TB, change ...func(*Config)) *shop {
 	t.Helper()
 	return newShopIn(t, store.Options{Dir: t.TempDir()}, change...)
 }
 
 // newShopIn is newShop with the store where o says.
-func newShopIn(t *testing.T, o store.Options, change ...func(*Config)) *shop {
+func newShopIn(t testing.TB, o store.Options, change ...func(*Config)) *shop {
 	t.Helper()
 	sh := emptyShopIn(t, o, change...)
 	ctx := t.Context()
@@ -109,6 +110,7 @@ func emptyShop(t testing.TB, change ...func(*Config)) *shop {
 func emptyShopIn(t testing.TB, o store.Options, change ...func(*Config)) *shop {
 	t.Helper()
 	sh := &shop{t: t, now: time.Date(2026, 11, 25, 6, 0, 0, 0, time.UTC), people: map[string]store.Person{}, badges: map[string]string{}, log: &bytes.Buffer{}}
+	sh.dir = o.Dir
 	o.Create, o.Relaxed, o.Clock = true, true, func() time.Time { return sh.now }
 	var err error
 	sh.store, err = store.Open(context.Background(), o)
