@@ -298,7 +298,7 @@ func (s *Store) Settlement(ctx context.Context, owner string, from, to Day) (iss
 	}
 	if err := db.Raw(`SELECT `+day+` AS day, p.code AS part, i.tag, m.act, m.reason, coalesce(i.price_cents, p.price_cents) AS price, p.currency AS cur, a.kind AS "from", b.kind AS "to", m.qty
 		FROM movements m JOIN items i ON i.id = m.item_id JOIN parts p ON p.id = i.part_id JOIN places a ON a.id = m.from_id JOIN places b ON b.id = m.to_id
-		WHERE i.owner = ? AND i.edges_left IS NULL AND `+day+` >= ? AND `+day+` <= ? ORDER BY m.seq LIMIT 20000`, owner, string(from), string(to)).Scan(&rows).Error; err != nil {
+		WHERE i.owner = ? AND i.owner <> '' AND i.edges_left IS NULL AND `+day+` >= ? AND `+day+` <= ? ORDER BY +m.seq LIMIT 20000`, owner, string(from), string(to)).Scan(&rows).Error; err != nil {
 		return nil, nil, err
 	}
 	for _, r := range rows {
