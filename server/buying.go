@@ -360,7 +360,7 @@ type buyPartPage struct {
 	Record     string
 }
 
-type needRow struct{ Who, Units, Day string }
+type needRow struct{ Href, Who, Units, Day string }
 
 type insteadRow struct{ Href, Code, Free, Changes string }
 
@@ -389,14 +389,14 @@ func (s *Server) buyingPartPage(c echo.Context) error {
 		v.Says = "There is enough; nothing is to be ordered within the watch."
 	}
 	v.PlotAlt = fmt.Sprintf("Stock of %s over time: %s now, reorder point %d, lead time %s. %s", l.Code, l.Unit.Count(l.OnHand), a.Point, l.Lead.Say(), v.Says)
-	v.Readings = []reading{{"On hand", fmt.Sprint(l.OnHand), l.Unit.Many}, {"Promised", fmt.Sprint(l.Promised), ""}, {"Free", fmt.Sprint(a.Free), ""}, {"On order", fmt.Sprint(l.OnOrder), ""},
-		{"Reorder point", fmt.Sprint(a.Point), ""}, {"At a time", fmt.Sprint(a.Quantity), "pieces"}}
+	v.Readings = []reading{{"On hand", fmt.Sprint(l.OnHand), l.Unit.Many}, {"Promised", fmt.Sprint(l.Promised), l.Unit.Many}, {"Free", fmt.Sprint(a.Free), l.Unit.Many}, {"On order", fmt.Sprint(l.OnOrder), l.Unit.Many},
+		{"Reorder point", fmt.Sprint(a.Point), l.Unit.Many}, {"At a time", fmt.Sprint(a.Quantity), "pieces"}}
 	v.Facts = buyFacts(l)
 	for _, n := range l.Needs {
-		v.Needs = append(v.Needs, needRow{n.Job, l.Unit.Count(n.Left), n.Need.String()})
+		v.Needs = append(v.Needs, needRow{"/jobs/" + pathOf(n.Job), n.Job, l.Unit.Count(n.Left), n.Need.String()})
 	}
 	for _, o := range l.Arrivals {
-		v.Coming = append(v.Coming, needRow{"ordered " + o.Ordered.String(), l.Unit.Count(o.Units), o.Due.String()})
+		v.Coming = append(v.Coming, needRow{"/orders", "ordered " + o.Ordered.String(), l.Unit.Count(o.Units), o.Due.String()})
 	}
 	for _, x := range instead {
 		v.Instead = append(v.Instead, insteadRow{"/parts/" + pathOf(x.Code), x.Code, fmt.Sprint(x.Free), x.Changes})
@@ -413,6 +413,18 @@ func (s *Server) buyingPartPage(c echo.Context) error {
 	return s.page(c, http.StatusOK, "buypart", l.Code, v)
 }
 
+// classWords are the classes of demand as a person reads them.
+var classWords = map[reorder.Class]string{reorder.Smooth: "steady", reorder.Erratic: "steady, of changing size", reorder.Intermittent: "now and then",
+	reorder.Lumpy: "now and then, of changing size", reorder.NoDemand: "none seen"}
+
+// demandWords are the class of a part's demand, and by what it was forecast from how long.
+func demandWords(f reorder.Forecast) (class, how string) {
+	if f.Class == reorder.NoDemand {
+		return classWords[f.Class], "in " + countWeeks(f.Weeks)
+	}
+	return classWords[f.Class], string(f.Class) + ", forecast by " + f.Method + " from " + countWeeks(f.Weeks)
+}
+
 func buyFacts(l *store.BuyLine) []factView {
 	a := l.Advice
 	fs := []factView{}
@@ -425,10 +437,11 @@ func buyFacts(l *store.BuyLine) []factView {
 		add("Out now", fmt.Sprint(l.Out), "pieces")
 	} else {
 		f := a.Forecast
-		add("Demand without a job", fmt.Sprint(f.Class), "by "+f.Method+", "+countWeeks(f.Weeks)+" looked at")
+		class, how := demandWords(f)
+		add("Demand without a job", class, how)
 		add("Use without a job", figure(f.Weekly, 2), l.Unit.Many+" a week")
 		add("Use by planned jobs", figure(a.JobWeekly, 2), l.Unit.Many+" a week over the last year")
-		add("Demand over the lead time", a.Distribution, "safety "+figure(a.Safety, 1))
+		add("Demand over the lead time", strings.ReplaceAll(a.Distribution, "poisson", "Poisson"), "safety "+figure(a.Safety, 1))
 		add("Class of money", string(l.Class), fmt.Sprintf("%s of 100 order cycles without a shortage", figure(100*l.Service, 1)))
 	}
 	lead := l.Lead.Say()

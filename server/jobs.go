@@ -149,6 +149,12 @@ func (s *Server) jobPage(c echo.Context) error {
 	if err := s.planning(c, &r, &v.Plan); err != nil {
 		return err
 	}
+	switch job.State { // what stands at the head is where the job is; whether it can be built matters before
+	case "running":
+		v.State = stateView{"under way", "●", "yes"}
+	case "done", "closed":
+		v.State, v.Says = stateView{job.State, "○", ""}, fmt.Sprintf("%d of %d parts made. What follows is what could be built today.", job.PartsDone, job.PartsQty)
+	}
 	return s.page(c, http.StatusOK, "job", job.Code, v)
 }
 
@@ -188,7 +194,7 @@ func (s *Server) showStack(v *jobPage, r store.Ready, st *stack.Stack, see holde
 	inch, _ := typedIn(&r.Job)
 	v.Readings = stackReadings(st, inch)
 	for _, u := range st.Pieces {
-		row := useRow{Role: string(u.Role), Place: placeOf(&u, see), State: stateView{"on the shelf", "●", "yes"}}
+		row := useRow{Role: string(u.Role), Place: placeOf(&u, see), State: stateView{"ready", "●", "yes"}}
 		if u.Part != nil {
 			row.Code, row.Name = u.Part.Code, u.Part.Designation
 		}
@@ -369,9 +375,9 @@ func needValue(v any) string {
 		}
 		return "no"
 	case []string:
-		return strings.Join(x, " or ")
+		return strings.ReplaceAll(strings.Join(x, " or "), "_", " ")
 	}
-	return fmt.Sprint(v)
+	return strings.ReplaceAll(fmt.Sprint(v), "_", " ")
 }
 
 func optionOf(n int, o *optionGroup, veil *strings.Replacer) optionView {

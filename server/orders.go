@@ -101,8 +101,8 @@ type orderPage struct {
 
 type orderLineRow struct {
 	ID, Href, Part, Name, Pieces, Packs, Pack, Price, Due, Why string
-	Received, Open                                             string
-	HasOpen                                                    bool
+	Received, Open, Amount, Currency                           string // Amount, Currency: the price, for the field
+	HasOpen, Packed                                            bool   // Packed: sold by more than one
 	Op, OpClose                                                string
 }
 
@@ -133,9 +133,10 @@ func (s *Server) orderPage(c echo.Context) error {
 			v.Promised = string(l.DueDay)
 		}
 		r := orderLineRow{ID: fmt.Sprint(l.ID), Href: buyHref(l.Part), Part: l.Part, Name: l.Name, Pieces: fmt.Sprint(l.Pieces), Pack: fmt.Sprint(l.Pack), Packs: fmt.Sprint(l.Pieces / max(1, l.Pack)), Price: "not known",
-			Due: string(l.DueDay), Why: l.Why, Received: fmt.Sprint(l.Received), Open: fmt.Sprint(l.Open()), HasOpen: l.Open() > 0, Op: newOp(), OpClose: newOp()}
+			Due: string(l.DueDay), Why: l.Why, Received: fmt.Sprint(l.Received), Open: fmt.Sprint(l.Open()), HasOpen: l.Open() > 0, Packed: l.Pack > 1, Op: newOp(), OpClose: newOp()}
 		if l.PriceCents != nil {
 			r.Price = reorder.Money{Cents: *l.PriceCents, Currency: l.Currency}.String()
+			r.Amount, r.Currency = money2(int(*l.PriceCents)), l.Currency
 		}
 		if l.Owner != "" {
 			r.Why = strings.TrimSpace("Consigned, stays " + l.Owner + "'s until issued. " + r.Why)

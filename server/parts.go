@@ -296,6 +296,9 @@ func valueRowOf(kind string, f store.Fact) valueRow {
 	for _, field := range store.PartFields(kind) {
 		if field.Symbol == f.Symbol {
 			r.Name, r.Unit = cmp.Or(r.Name, field.Plain), field.Unit
+			if field.Sort == "choice" {
+				r.Value = strings.ReplaceAll(r.Value, "_", " ")
+			}
 		}
 	}
 	if f.Symbol == "unit" {

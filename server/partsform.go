@@ -130,9 +130,23 @@ func proposed(kind, name string) string {
 	return front + "-" + strings.Trim(b.String(), "-")
 }
 
+// valueNames are the values that no standard names, in words.
+var valueNames = map[string]string{"interface": "Turret seat", "clamp": "Clamping", "coolant": "Coolant", "coolant_in": "Coolant comes in at", "torque_nm": "Tightening torque",
+	"type": "Split or solid", "for_damped": "Made for damped bars", "sealed": "Keeps coolant in", "index": "Aid for centre height", "construction": "Shank made of",
+	"CCWS": "CCWS, coupling, workpiece side", "CCMS": "CCMS, coupling, machine side", "seat": "Insert pocket", "flat": "Flat for clamp screws", "hollow": "Bored through",
+	"edges": "Cutting edges", "ends": "Ends", "LEN": "Length"}
+
+// valueName is what a value is called on a page.
+func valueName(symbol string) string {
+	if n, ok := valueNames[symbol]; ok {
+		return n
+	}
+	return strings.ReplaceAll(symbol, "_", " ")
+}
+
 // valueField is one field: the value on record with its origin, else what the name says.
 func valueField(f store.PartField, e store.PartEntry, told store.Told, origin map[string]string) fieldView {
-	v := fieldView{Symbol: f.Symbol, Label: strings.ReplaceAll(f.Symbol, "_", " "), Value: e.Values[f.Symbol], Origin: origins[origin[f.Symbol]], Maker: slices.Contains(e.ByMaker, f.Symbol)}
+	v := fieldView{Symbol: f.Symbol, Label: valueName(f.Symbol), Value: e.Values[f.Symbol], Origin: origins[origin[f.Symbol]], Maker: slices.Contains(e.ByMaker, f.Symbol)}
 	if sym, ok := standard.SymbolOf(f.Symbol); ok {
 		v.Label, v.Help = f.Symbol+", "+sym.Name, sym.Definition
 	} else if f.Plain != "" {

@@ -138,7 +138,13 @@ func (s *Server) planning(c echo.Context, r *store.Ready, v *planView) error {
 	if err := s.clashView(ctx, r, see, v); err != nil {
 		return err
 	}
-	return s.choices(ctx, r, v)
+	if err := s.choices(ctx, r, v); err != nil {
+		return err
+	}
+	if !open { // nothing is asked of a job that is over
+		v.Kit, v.Gaps, v.Clashes, v.WaysOut, v.Choices = "", nil, nil, nil, nil
+	}
+	return nil
 }
 
 // starting fills in the kit with its drawers, and what can be begun or taken back now.

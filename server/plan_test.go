@@ -26,6 +26,7 @@ func (sh *shop) oneMore(code string, from, to store.Day) store.Job {
 	j, err := sh.store.JobByCode(sh.t.Context(), "J-1")
 	must(sh.t, err)
 	j.ID, j.Tag, j.Code, j.FromDay, j.ToDay = 0, nil, code, from, to
+	j.State = "planned" // whatever became of the one it is like
 	j, err = sh.store.SaveJob(sh.t.Context(), 0, j)
 	must(sh.t, err)
 	return j
@@ -289,6 +290,9 @@ func TestCloseFromThePage(t *testing.T) {
 	}
 	if a := c.post("/jobs/J-1/close", in); a.status != 204 {
 		t.Fatalf("close: %d %s", a.status, a.body)
+	}
+	if body := c.get("/jobs/J-1").body; !strings.Contains(body, "</span>closed</span>") || strings.Contains(body, "kit ready") || strings.Contains(body, "Stacks that can be built") {
+		t.Error("the page of a closed job does not say so at its head, or still asks for its kit")
 	}
 	if body = c.get("/pieces/" + sh.tags("HLD-50-40")[0]).body; !strings.Contains(body, "L3/4") {
 		t.Error("the holder is not in the turret")

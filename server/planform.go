@@ -50,7 +50,7 @@ type formOption struct {
 var jobFields = []struct {
 	group, name, label, unit, kind, help string
 }{
-	{"The job", "code", "Job", "", "text", "as on the job card, at most 40 characters"},
+	{"The job", "code", "Job code", "", "text", "as on the job card, at most 40 characters"},
 	{"The job", "name", "Name", "", "text", ""},
 	{"The job", "station", "Machine and station", "", "select", "the turret seat, its coolant port and limits come from here"},
 	{"The job", "from", "First day", "", "date", "the stack is needed on this day"},

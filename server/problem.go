@@ -202,6 +202,7 @@ func (s *Server) fail(err error, c echo.Context) {
 	case c.Request().Header.Get("HX-Request") == "true":
 		c.Response().Header().Set("HX-Retarget", "#alert")
 		c.Response().Header().Set("HX-Reswap", "innerHTML")
+		c.Response().Header().Set("Refused-Field", p.Field)
 		out = s.part(c, p.Status, "alert", p)
 	case p.Status == http.StatusUnauthorized && c.Request().Method == http.MethodGet:
 		out = c.Redirect(http.StatusSeeOther, "/login")

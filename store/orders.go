@@ -224,6 +224,9 @@ func (s *Store) NewOrder(ctx context.Context, o Op, supplier SupplierID, day Day
 
 // A LineIn sets a part's pieces on a draft; 0 takes the line off. Seen: the person was shown
 // what is on hand and would do, and wants it all the same.
+//
+// Of a line that is there already, what is not given stays as it is: owner, due day, why, and a
+// price that was agreed. A price of the list follows the list at the new number of pieces.
 type LineIn struct {
 	Order  string
 	Part   PartID
@@ -268,14 +271,18 @@ func (s *Store) SetLine(ctx context.Context, o Op, in LineIn) (Receipt, error) {
 		if err != nil {
 			return err
 		}
-		var have int64
-		if err := e.Raw("SELECT count(*) FROM order_lines WHERE order_id = ? AND part_id = ?", ord.ID, in.Part).Scan(&have).Error; err != nil {
+		var have OrderLine
+		if err := e.Where("order_id = ? AND part_id = ?", ord.ID, in.Part).Limit(1).Find(&have).Error; err != nil {
 			return err
 		}
-		if have == 0 && !in.Seen && len(instead) > 0 {
+		if have.ID == 0 && !in.Seen && len(instead) > 0 {
 			return refuse(ErrAsk, "seen", "before %s is ordered: %s. Order it all the same?", p.Code, saysInstead(instead))
 		}
 		if err := checkPieces(p, in.Pieces); err != nil {
+			return err
+		}
+		in := in // an op may be tried again, from what it was asked
+		if err := e.keepLine(&in, p, have); err != nil {
 			return err
 		}
 		if err := e.exec("DELETE FROM order_lines WHERE order_id = ? AND part_id = ?", ord.ID, in.Part); err != nil {

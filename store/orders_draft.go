@@ -1,8 +1,10 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"math"
 	"strings"
 
 	"brasspeg/store/reorder"
@@ -78,8 +80,13 @@ func (s *Store) DraftPurchases(ctx context.Context, o Op) (Receipt, error) {
 		if err != nil {
 			return Receipt{}, err
 		}
-		ws = append(ws, reorder.Wish{Part: l.Code, Supplier: l.Supplier, Pieces: sold(part, p.Qty-l.Drafted), Price: l.Price, OrderBy: buying.at})
-		why[l.Code] = "For the planned jobs " + strings.Join(p.Jobs, ", ") + ", there by " + string(p.By) + "."
+		by, err := reorder.ParseDay(string(p.By))
+		if err != nil {
+			return Receipt{}, err
+		}
+		last := by - reorder.Day(math.Ceil(p.Part.LeadDays.V))
+		ws = append(ws, reorder.Wish{Part: l.Code, Supplier: l.Supplier, Pieces: sold(part, p.Qty-l.Drafted), Price: l.Price, OrderBy: last})
+		why[l.Code] = fmt.Sprintf("For %s, there by %s: order it by %s.", strings.Join(p.Jobs, ", "), by, last)
 	}
 	batches, err := reorder.Group(ws, vendors, buying.at)
 	if err != nil {
@@ -158,4 +165,24 @@ func (e *entry) draftFor(supplier SupplierID, day Day) (id int64, fresh bool, er
 	}
 	id, err = e.newOrder(supplier, day, "")
 	return id, true, err
+}
+
+// keepLine fills what is not given of a line with what the line has.
+func (e *entry) keepLine(in *LineIn, p Part, have OrderLine) error {
+	if have.ID == 0 {
+		return nil
+	}
+	in.Owner, in.Due, in.Why = cmp.Or(in.Owner, have.Owner), cmp.Or(in.Due, have.DueDay), cmp.Or(in.Why, have.Why)
+	if have.PriceCents == nil {
+		return nil
+	}
+	was := reorder.Money{Cents: *have.PriceCents, Currency: have.Currency}
+	if in.Price != nil && *in.Price != was {
+		return nil
+	}
+	list, err := e.priceOf(p, have.Pieces)
+	if in.Price = nil; list != was {
+		in.Price = &was
+	}
+	return err
 }

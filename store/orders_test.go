@@ -57,6 +57,9 @@ func TestOrderToShelf(t *testing.T) {
 		}
 		_, err = s.SetLine(ctx, op(s.gate), LineIn{Order: o.Code, Part: p.ID, Pieces: 50})
 		s.must(err)
+		if is, err := s.Order(ctx, o.Code); err != nil || is.Lines[0].Why != o.Lines[0].Why || is.Lines[0].Why == "" {
+			t.Errorf("why it is ordered, after a change of pieces: %+v, %v", is.Lines, err)
+		}
 		if _, err = s.ApproveOrder(ctx, op(s.gate), o.Code, o.Version+1); !errors.Is(err, ErrForbidden) {
 			t.Errorf("an attendant approves: %v", err)
 		}
@@ -432,4 +435,37 @@ func TestSheetsOut(t *testing.T) {
 	if kind, _ := f.GetCellType("t", "B3"); kind == excelize.CellTypeInlineString || kind == excelize.CellTypeSharedString {
 		t.Error("a number became text")
 	}
+}
+
+// A change of a line's pieces leaves what was agreed of it: price, owner, day and why. A price
+// of the list follows the list.
+func TestChangedLineKeepsWhatWasAgreed(t *testing.T) {
+	engines(t, func(t *testing.T, s *shop) {
+		v := s.supplier("SUP", 12)
+		p := s.bought("SPR-1", "spare", v, 1, 900, s.bin("B1"), map[string]any{})
+		r, err := s.NewOrder(ctx, op(s.boss), v.ID, s.Today(), "")
+		s.must(err)
+		line := func(in LineIn) OrderLineView {
+			t.Helper()
+			in.Order, in.Part, in.Seen = r.Says, p.ID, true
+			_, err := s.SetLine(ctx, op(s.boss), in)
+			s.must(err)
+			o, err := s.Order(ctx, r.Says)
+			s.must(err)
+			return o.Lines[0]
+		}
+		if l := line(LineIn{Pieces: 2, Why: "worn"}); l.PriceCents == nil || *l.PriceCents != 900 {
+			t.Fatalf("a new line %+v, want the price of the list", l)
+		}
+		s.must(s.book(ctx, func(tx *Tx) error {
+			return tx.exec("INSERT INTO part_prices (part_id, min_pieces, cents, currency) VALUES (?, 5, 800, 'EUR')", p.ID)
+		}))
+		if l := line(LineIn{Pieces: 5}); *l.PriceCents != 800 || l.Why != "worn" {
+			t.Errorf("more pieces: %d, %q; want the list's price of five and the reason", *l.PriceCents, l.Why)
+		}
+		line(LineIn{Pieces: 5, Price: &reorder.Money{Cents: 750, Currency: "EUR"}, Owner: "SUP", Due: "2026-12-24"})
+		if l := line(LineIn{Pieces: 6}); *l.PriceCents != 750 || l.Owner != "SUP" || l.DueDay != "2026-12-24" || l.Pieces != 6 || l.Why != "worn" {
+			t.Errorf("after a change of pieces: %+v; want what was agreed", l)
+		}
+	})
 }
