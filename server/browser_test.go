@@ -152,6 +152,12 @@ func (b *browser) keys(pause time.Duration, text string) (slowest time.Duration)
 				down.Code = "Digit" + key
 			case r == '-':
 				down.Code = "Minus"
+			case r == ',':
+				down.Code = "Comma"
+			case r == ' ':
+				down.Code = "Space"
+			case r == '\b':
+				down.Key, down.Code, down.Text, down.WindowsVirtualKeyCode = "Backspace", "Backspace", "", 8
 			case r == '\r':
 				down.Key, down.Code = "Enter", "Enter"
 			}

@@ -40,7 +40,8 @@ async function submit(form, submitter) {
 		return;
 	}
 	if (Date.now() - (form.dataset.taken ?? 0) < TWICE) {
-		tell(form, "Tapped twice: it is taken once. Tap again if you mean another.");
+		const said = document.getElementById(form.dataset.says ?? "reading")?.textContent ?? "", twice = "Tapped twice: it is taken once.";
+		tell(form, `${said.replace(twice, "").trim()} ${twice}`);
 		return;
 	}
 	if (Date.now() - (form.dataset.moved ?? 0) < TWICE) {
