@@ -1,6 +1,7 @@
 package stack
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -41,20 +42,33 @@ func reference(t testing.TB) ([]Case, []want) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var file struct {
-		Cases []struct{ Expected want }
-	}
-	if err := json.Unmarshal(b, &file); err != nil {
-		t.Fatal(err)
-	}
-	var wants []want
-	for _, c := range file.Cases {
-		wants = append(wants, c.Expected)
-	}
+	wants := expected(t, b)
 	if len(cases) != 32 || len(wants) != 32 {
 		t.Fatalf("%d cases and %d answers read, want 32", len(cases), len(wants))
 	}
 	return cases, wants
+}
+
+// expected reads what is expected of the cases. A field we do not know is a fault: nothing that a
+// case expects is left out.
+func expected(t testing.TB, b []byte) (wants []want) {
+	t.Helper()
+	var file struct {
+		Cases []struct{ Expected json.RawMessage }
+	}
+	if err := json.Unmarshal(b, &file); err != nil {
+		t.Fatal(err)
+	}
+	for i, c := range file.Cases {
+		d := json.NewDecoder(bytes.NewReader(c.Expected))
+		d.DisallowUnknownFields()
+		var w want
+		if err := d.Decode(&w); err != nil {
+			t.Fatalf("case %d expects something that is not compared: %v", i+1, err)
+		}
+		wants = append(wants, w)
+	}
+	return wants
 }
 
 // TestReferenceCases compares every field of the expected verdicts.

@@ -3,6 +3,7 @@ package stack
 import (
 	"encoding/csv"
 	"encoding/json"
+	"maps"
 	"math"
 	"os"
 	"strconv"
@@ -81,13 +82,23 @@ func TestMechanicsChecks(t *testing.T) {
 		"weight of a solid carbide bar 32 x 400":                                 bar,
 		"sleeve wall, 50 over 32":                                                func(i in) float64 { return SleeveWall(i["Do"], i["Di"]) },
 		"thread pitch difference, NPT 1/4 against G 1/4":                         func(i in) float64 { return PitchFromTPI(i["n1"]) - PitchFromTPI(i["n2"]) },
-		// Levels are computed in the buying room; the number is held here so that no check is left out.
-		"reorder level": func(i in) float64 { return i["per_day"]*i["lead_days"] + i["safety"] },
 	}
 	if len(file.Checks) != 46 {
 		t.Errorf("%d checks, the README says 46", len(file.Checks))
 	}
+	// Levels are computed in the buying room: TestReorderLevelCheck of the command runs it.
+	const elsewhere = "reorder level"
+	ran := map[string]bool{}
 	for _, c := range file.Checks {
+		if c.Source == "" || c.Tolerance < 0 {
+			t.Errorf("%s: source %q, tolerance %v; each check states both", c.Name, c.Source, c.Tolerance)
+		}
+		if ran[c.Name] {
+			t.Errorf("%s: two checks of one name, and one function for both", c.Name)
+		}
+		if ran[c.Name] = true; c.Name == elsewhere {
+			continue
+		}
 		f := by[c.Name]
 		if f == nil {
 			t.Errorf("%s: no function for it", c.Name)
@@ -96,6 +107,19 @@ func TestMechanicsChecks(t *testing.T) {
 		if got := f(c.Inputs); !(math.Abs(got-c.Expected) <= c.Tolerance+1e-9) {
 			t.Errorf("%s = %v, want %v within %v (%s)", c.Name, got, c.Expected, c.Tolerance, c.Source)
 		}
+		// A function that gives the expected number whatever it is asked proves nothing.
+		looks := false
+		for k := range c.Inputs {
+			more := maps.Clone(c.Inputs)
+			more[k] *= 0.5 // a line's rating is its lowest
+			looks = looks || math.Abs(f(more)-c.Expected) > c.Tolerance+1e-9
+		}
+		if !looks {
+			t.Errorf("%s: half of any input changes nothing: it does not look at them", c.Name)
+		}
+	}
+	if len(ran) != len(by)+1 {
+		t.Errorf("%d checks in the file, %d functions and 1 elsewhere", len(ran), len(by))
 	}
 }
 

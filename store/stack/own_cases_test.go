@@ -1,7 +1,6 @@
 package stack
 
 import (
-	"encoding/json"
 	"os"
 	"slices"
 	"testing"
@@ -17,17 +16,12 @@ func TestOwnCases(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var file struct {
-		Cases []struct{ Expected want }
-	}
-	if err := json.Unmarshal(b, &file); err != nil {
-		t.Fatal(err)
-	}
+	wants := expected(t, b)
 	if len(cases) < 24 {
 		t.Fatalf("%d cases", len(cases))
 	}
 	for i := range cases {
-		c, w := &cases[i], &file.Cases[i].Expected
+		c, w := &cases[i], &wants[i]
 		t.Run(c.ID, func(t *testing.T) {
 			v, err := c.Check()
 			if err != nil {
