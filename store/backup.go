@@ -13,6 +13,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 )
 
@@ -48,7 +49,8 @@ func Backup(ctx context.Context, dir, to string) (Manifest, error) {
 	}
 	defer db.Close()
 	if _, err := db.ExecContext(ctx, "VACUUM INTO ?", part); err != nil {
-		return m, fmt.Errorf("copying %s: %w", from, err)
+		os.Remove(part)
+		return m, explain(filepath.Dir(to), fmt.Errorf("copying %s: %w", from, err))
 	}
 	defer os.Remove(part) // once renamed there is nothing to remove
 	if m, err = inspect(ctx, part); err != nil {
@@ -130,29 +132,35 @@ func syncDir(dir string) error {
 }
 
 // Restore puts a checked backup in the place of a store that nobody has open. What was there
-// is moved into a new folder beside it, whose name is returned, "" when there was nothing.
+// is moved into a new folder beside it, whose name is returned, "" when there was nothing. Sessions
+// are not put back.
 func Restore(ctx context.Context, from, dir string) (aside string, err error) {
 	if _, err := inspect(ctx, from); err != nil {
 		return "", err
 	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return "", err
+		return "", explain(dir, err)
 	}
 	l, err := lockFolder(filepath.Join(dir, "brasspeg.lock"))
 	if err != nil {
-		return "", err
+		return "", explain(dir, err)
 	}
 	defer l.Close()
 	part := filepath.Join(dir, "brasspeg.db.part")
 	if err := copyFile(from, part); err != nil {
-		return "", err
+		os.Remove(part)
+		return "", explain(dir, err)
+	}
+	if err := endSessions(ctx, part); err != nil {
+		os.Remove(part)
+		return "", explain(dir, err)
 	}
 	old, err := filepath.Glob(filepath.Join(dir, "brasspeg.db*"))
 	if err != nil {
 		return "", err
 	}
 	for _, f := range old {
-		if f == part {
+		if strings.HasPrefix(f, part) {
 			continue
 		}
 		if aside == "" {
@@ -169,6 +177,23 @@ func Restore(ctx context.Context, from, dir string) (aside string, err error) {
 		return aside, err
 	}
 	return aside, syncDir(dir)
+}
+
+// endSessions logs everybody out of a copy: whoever logged out, left or lost his device since it
+// was made must not be logged in again by putting it back.
+func endSessions(ctx context.Context, path string) error {
+	db, err := sql.Open(sqliteDriver, sqliteDSN(path, false, false))
+	if err != nil {
+		return err
+	}
+	db.SetMaxOpenConns(1)
+	for _, q := range []string{"DELETE FROM sessions", "PRAGMA wal_checkpoint(TRUNCATE)"} {
+		if _, err := db.ExecContext(ctx, q); err != nil {
+			db.Close()
+			return err
+		}
+	}
+	return db.Close() // the last to close takes the log away
 }
 
 func copyFile(from, to string) error {

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 
@@ -18,17 +17,7 @@ type dialect struct{ *sqlite.Dialector }
 
 // Translate maps SQLite's extended result codes to gorm's errors.
 func (d dialect) Translate(err error) error {
-	code := 0
-	var c interface{ Code() int }
-	if errors.As(err, &c) {
-		code = c.Code()
-	} else { // the C engine's error, without importing it
-		var m struct{ ExtendedCode int }
-		if b, e := json.Marshal(err); e == nil && json.Unmarshal(b, &m) == nil {
-			code = m.ExtendedCode
-		}
-	}
-	switch code {
+	switch engineCode(err) {
 	case 1555, 2067:
 		return fmt.Errorf("%w: %w", gorm.ErrDuplicatedKey, err)
 	case 787:

@@ -150,13 +150,15 @@ func readCSV(data []byte) ([][]string, error) {
 	}
 }
 
-// importColumns are the columns each kind of file may have; the first ones it must.
+// importColumns are the columns each kind of file may have; the first ones it must. What is told
+// stands in our own tables and is not read: a shop measures it itself.
 var importColumns = map[string]struct {
 	must int
 	cols []string
+	told []string
 }{
-	"prices":    {1, []string{"part", "supplier", "price", "currency", "min_pieces", "pack", "min_order", "lead_days"}},
-	"suppliers": {2, []string{"supplier", "name", "email", "phone", "lead_days", "cutoffs", "min_order", "currency"}},
+	"prices":    {1, []string{"part", "supplier", "price", "currency", "min_pieces", "pack", "min_order", "lead_days"}, nil},
+	"suppliers": {2, []string{"supplier", "name", "email", "phone", "lead_days", "cutoffs", "min_order", "currency"}, []string{"measured_orders", "least_days", "most_days", "planned_days", "open_lines", "late_lines"}},
 }
 
 // Import reads a file of prices (part by code, maker's code; terms and price list) or of
@@ -175,6 +177,9 @@ func (s *Store) Import(ctx context.Context, actor PersonID, kind string, data []
 	at := map[string]int{}
 	for i, h := range rows[0] {
 		if h == "" {
+			continue
+		}
+		if slices.Contains(want.told, h) {
 			continue
 		}
 		if !slices.Contains(want.cols, h) {

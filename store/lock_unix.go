@@ -26,3 +26,12 @@ func lockFolder(path string) (*os.File, error) {
 	}
 	return f, nil
 }
+
+// owner is whose a file is.
+func owner(st os.FileInfo) (int, bool) {
+	sys, ok := st.Sys().(*syscall.Stat_t)
+	if !ok {
+		return 0, false
+	}
+	return int(sys.Uid), true
+}

@@ -20,3 +20,6 @@ func lockFolder(path string) (*os.File, error) {
 	}
 	return f, nil
 }
+
+// owner is not known by number on this system.
+func owner(os.FileInfo) (int, bool) { return 0, false }

@@ -89,7 +89,7 @@ func TestUpgradeKeepsEverything(t *testing.T) {
 				"the shelf":     func() error { _, err := s.Shelf(ctx); return err },
 				"readiness":     func() error { _, err := s.Readiness(ctx); return err },
 				"buying":        func() error { _, err := s.Buying(ctx); return err },
-				"edge account":  func() error { _, err := s.EdgeAccount(ctx); return err },
+				"edge account":  func() error { _, err := s.EdgeAccount(ctx, ""); return err },
 				"families":      func() error { _, err := s.EdgeFamilies(ctx); return err },
 				"orders":        func() error { _, err := s.Orders(ctx, OrderFilter{}); return err },
 				"holdings":      func() error { _, err := s.Holdings(ctx, 0, 100); return err },

@@ -123,6 +123,14 @@ func (w *writer) commit(batch []*work) {
 			break
 		}
 	}
+	if err != nil && noRoom(err) && !errors.Is(err, ErrUnknown) {
+		err = fmt.Errorf("%w: nothing was booked; make room on the disk, then try again with the same op id (%w)", ErrNoRoom, err)
+	}
+	for i, a := range answers { // of a lone booking, whose refusal is its own answer
+		if a != nil && noRoom(a) {
+			answers[i] = fmt.Errorf("%w: nothing was booked; make room on the disk, then try again with the same op id (%w)", ErrNoRoom, a)
+		}
+	}
 	if err == nil {
 		for _, f := range after {
 			f()
@@ -205,7 +213,7 @@ func (tx *Tx) step(do func(*Tx) error) (refused, fatal error) {
 	}
 	head, grown, after := tx.head, tx.grown, len(tx.after)
 	err := tx.guarded(do)
-	if err != nil && mayRetry(err) {
+	if err != nil && (mayRetry(err) || noRoom(err)) { // of a full disk the engine has taken all of it back
 		return nil, err
 	}
 	if err != nil {

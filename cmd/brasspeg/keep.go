@@ -4,6 +4,9 @@ import (
 	"bufio"
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"strings"
 
 	"brasspeg/store"
@@ -38,6 +41,9 @@ type backupCmd struct {
 }
 
 func (c *backupCmd) Run(e *env) error {
+	if c.DB != "" {
+		return errors.New("a store in PostgreSQL is copied by PostgreSQL's own means, pg_dump; keep secret.key of the folder with the copy, in a place of its own")
+	}
 	m, err := store.Backup(e.ctx, c.Data, c.To)
 	if err != nil {
 		return err
@@ -52,14 +58,23 @@ type restoreCmd struct {
 }
 
 func (c *restoreCmd) Run(e *env) error {
+	if c.DB != "" {
+		return errors.New("a store in PostgreSQL is put back by PostgreSQL's own means, pg_restore")
+	}
 	aside, err := store.Restore(e.ctx, c.From, c.Data)
+	if err != nil && aside != "" {
+		return fmt.Errorf("%w; the files that were in place are in %s", err, aside)
+	}
 	if err != nil {
 		return err
 	}
 	if aside != "" {
 		fmt.Fprintf(e.out, "The files that were there are in %s\n", aside)
 	}
-	fmt.Fprintf(e.out, "%s is in place. Check it with: brasspeg verify --data %s\n", c.From, c.Data)
+	if _, err := os.Stat(filepath.Join(c.Data, "secret.key")); errors.Is(err, fs.ErrNotExist) {
+		fmt.Fprintf(e.out, "There is no secret.key in %s: badges and PINs are checked with it, and it is in no backup. Copy it from the old folder before the first start, or give every person a new badge and PIN.\n", c.Data)
+	}
+	fmt.Fprintf(e.out, "%s is in place, and everybody is logged out. Check it with: brasspeg verify --data %s\n", c.From, c.Data)
 	return nil
 }
 
