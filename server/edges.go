@@ -179,7 +179,13 @@ func balanceOutOf(b life.Balance) balanceOut {
 
 // edgeAccount is issued = used + left + thrown + unexplained: GET /api/v1/edges/account.
 func (s *Server) edgeAccount(c echo.Context) error {
-	acc, err := s.store.EdgeAccount(c.Request().Context())
+	from := store.Day(c.QueryParam("from"))
+	if from != "" {
+		if _, err := store.ParseDay(string(from)); err != nil {
+			return &refusal{class: errInvalid, field: "from", detail: err.Error()}
+		}
+	}
+	acc, err := s.store.EdgeAccount(c.Request().Context(), from)
 	if err != nil {
 		return err
 	}

@@ -133,10 +133,15 @@ func TestEdgePages(t *testing.T) {
 	if err == nil {
 		t.Error("parts counted back to 0")
 	}
+	c := sh.program("mads")
+	if a, b := c.get("/api/v1/edges/account?from=2026-11-25"), c.get("/api/v1/edges/account?from=25.11.2026"); !strings.Contains(a.body, "J-1") || b.status != 422 || !strings.Contains(b.body, `"from"`) {
+		t.Errorf("the account from a day: %s; from no day: %d %s", a.body, b.status, b.body)
+	}
 	for path, words := range map[string][]string{
 		"/machines":                         {"Lathe 3", "J-1 housing"},
 		"/machines/L3":                      {"parts to the planned change (0 of 10 made, planned)", "<progress", "Edge 1 of 2", "chipped", "swarf in the bore", "Handover", "heat B"},
-		"/edges":                            {"Unexplained", "J-1", "scrap tub"},
+		"/edges":                            {"Unexplained", "J-1", "scrap tub", "last 90 days"},
+		"/edges?jobs=all":                   {"J-1", "All jobs there ever were"},
 		"/edges?weighed=10&each=9":          {"were to be expected"},
 		"/lives":                            {"housing", "INS-D11-08", "10 parts"},
 		"/lives/1":                          {"curve.svg", "cost.svg", "batch heat B", "Change after", "By accepted risk", "still good", "No Taylor line"},

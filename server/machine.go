@@ -259,7 +259,13 @@ func edgesOf(caption string, rows []store.RunLine) edgesView {
 }
 
 // accountBody is the edge account of all jobs.
+// accountDays is how far back the edge account goes at first: a shop has thousands of jobs, and
+// asks about the last ones.
+const accountDays = 90
+
 type accountBody struct {
+	All     bool
+	Days    int
 	Rows    []accountRow
 	Total   accountRow
 	Round   []roundRow
@@ -279,12 +285,17 @@ type roundRow struct{ Job, Part, Inserts, Used string }
 // edgesPage is the edge account: GET /edges.
 func (s *Server) edgesPage(c echo.Context) error {
 	ctx := c.Request().Context()
-	acc, err := s.store.EdgeAccount(ctx)
+	from := s.store.Today().Add(-accountDays)
+	all := c.QueryParam("jobs") == "all"
+	if all {
+		from = ""
+	}
+	acc, err := s.store.EdgeAccount(ctx, from)
 	if err != nil {
 		return err
 	}
 	p, _ := actor(c)
-	v := accountBody{Total: accountOf(acc.Total), MayLog: access.Of(p.role, access.MovePieces) != access.No, Op: newOp(), Op2: newOp()}
+	v := accountBody{All: all, Days: accountDays, Total: accountOf(acc.Total), MayLog: access.Of(p.role, access.MovePieces) != access.No, Op: newOp(), Op2: newOp()}
 	for _, b := range acc.Rows {
 		v.Rows = append(v.Rows, accountOf(b))
 	}

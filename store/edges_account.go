@@ -103,11 +103,15 @@ type accountKey struct {
 
 // EdgeAccount adds up the edges of every job that was given inserts, newest job first, from the
 // ledger and the log. What was undone does not count. It is a table about jobs, not people.
-func (s *Store) EdgeAccount(ctx context.Context) (EdgeAccount, error) {
-	return edgeAccount(s.read.WithContext(ctx))
+// from leaves out jobs that were closed and whose last day was before it; "" leaves out none, and
+// reads the whole ledger.
+func (s *Store) EdgeAccount(ctx context.Context, from Day) (EdgeAccount, error) {
+	return edgeAccount(s.read.WithContext(ctx), from)
 }
 
-func edgeAccount(db *gorm.DB) (EdgeAccount, error) {
+func edgeAccount(db *gorm.DB, from Day) (EdgeAccount, error) {
+	// Asked as a list of jobs, so that their movements are looked up and not all read.
+	const lately = " IN (SELECT id FROM jobs WHERE state <> 'closed' OR to_day >= ?)"
 	var moves []struct {
 		JobID  JobID
 		Job    string
@@ -122,9 +126,9 @@ func edgeAccount(db *gorm.DB) (EdgeAccount, error) {
 	}
 	if err := db.Raw(`SELECT m.job_id, j.code AS job, m.item_id, p.code AS part, p.edges, coalesce(i.edges_left, p.edges) AS each, a.kind AS "from", b.kind AS "to", m.reason, sum(m.qty) AS qty
 		FROM movements m JOIN items i ON i.id = m.item_id JOIN parts p ON p.id = i.part_id JOIN jobs j ON j.id = m.job_id JOIN places a ON a.id = m.from_id JOIN places b ON b.id = m.to_id
-		WHERE m.job_id IS NOT NULL AND p.kind = 'insert' AND m.reverses IS NULL AND NOT EXISTS (SELECT 1 FROM movements r WHERE r.reverses = m.seq)
+		WHERE m.job_id`+lately+` AND p.kind = 'insert' AND m.reverses IS NULL AND NOT EXISTS (SELECT 1 FROM movements r WHERE r.reverses = m.seq)
 		GROUP BY m.job_id, j.code, m.item_id, p.code, p.edges, i.edges_left, a.kind, b.kind, m.reason
-		ORDER BY m.job_id DESC, p.code, m.item_id, a.kind, b.kind, m.reason`).Scan(&moves).Error; err != nil {
+		ORDER BY m.job_id DESC, p.code, m.item_id, a.kind, b.kind, m.reason`, string(from)).Scan(&moves).Error; err != nil {
 		return EdgeAccount{}, err
 	}
 	var runs []struct {
@@ -135,7 +139,7 @@ func edgeAccount(db *gorm.DB) (EdgeAccount, error) {
 		Used  int
 	}
 	if err := db.Raw(`SELECT r.job_id, j.code AS job, p.code AS part, p.edges, count(*) AS used FROM edge_runs r JOIN jobs j ON j.id = r.job_id JOIN parts p ON p.id = r.part_id
-		WHERE r.undone_op IS NULL GROUP BY r.job_id, j.code, p.code, p.edges ORDER BY r.job_id DESC, p.code`).Scan(&runs).Error; err != nil {
+		WHERE r.undone_op IS NULL AND r.job_id`+lately+` GROUP BY r.job_id, j.code, p.code, p.edges ORDER BY r.job_id DESC, p.code`, string(from)).Scan(&runs).Error; err != nil {
 		return EdgeAccount{}, err
 	}
 	var held []struct {
@@ -148,7 +152,7 @@ func edgeAccount(db *gorm.DB) (EdgeAccount, error) {
 	}
 	if err := db.Raw(`SELECT h.job_id, j.code AS job, h.item_id, p.edges, coalesce(i.edges_left, p.edges) AS each, sum(h.qty) AS qty
 		FROM holdings h JOIN items i ON i.id = h.item_id JOIN parts p ON p.id = i.part_id JOIN jobs j ON j.id = h.job_id
-		WHERE h.qty > 0 AND p.kind = 'insert' GROUP BY h.job_id, j.code, h.item_id, p.edges, i.edges_left ORDER BY h.job_id DESC, h.item_id`).Scan(&held).Error; err != nil {
+		WHERE h.qty > 0 AND p.kind = 'insert' AND h.job_id`+lately+` GROUP BY h.job_id, j.code, h.item_id, p.edges, i.edges_left ORDER BY h.job_id DESC, h.item_id`, string(from)).Scan(&held).Error; err != nil {
 		return EdgeAccount{}, err
 	}
 	var begun []struct {
@@ -228,7 +232,7 @@ func edgeAccount(db *gorm.DB) (EdgeAccount, error) {
 			tally[u.JobID].Left -= u.Used
 		}
 	}
-	if err := thrownWithInserts(db, of); err != nil {
+	if err := thrownWithInserts(db, lately, from, of); err != nil {
 		return acc, err
 	}
 	var list []life.InsertTally
@@ -254,7 +258,7 @@ func edgeAccount(db *gorm.DB) (EdgeAccount, error) {
 }
 
 // thrownWithInserts adds the edges given up on inserts that were finished early.
-func thrownWithInserts(db *gorm.DB, of func(JobID, string) *life.InsertTally) error {
+func thrownWithInserts(db *gorm.DB, lately string, from Day, of func(JobID, string) *life.InsertTally) error {
 	var rows []struct {
 		JobID JobID
 		Job   string
@@ -262,7 +266,7 @@ func thrownWithInserts(db *gorm.DB, of func(JobID, string) *life.InsertTally) er
 		Edges int
 	}
 	if err := db.Raw(`SELECT u.job_id, j.code AS job, u.thrown_why AS why, sum(u.thrown) AS edges FROM edge_inserts u JOIN jobs j ON j.id = u.job_id
-		WHERE u.thrown > 0 GROUP BY u.job_id, j.code, u.thrown_why ORDER BY u.job_id DESC, u.thrown_why`).Scan(&rows).Error; err != nil {
+		WHERE u.thrown > 0 AND u.job_id`+lately+` GROUP BY u.job_id, j.code, u.thrown_why ORDER BY u.job_id DESC, u.thrown_why`, string(from)).Scan(&rows).Error; err != nil {
 		return err
 	}
 	for _, r := range rows {

@@ -279,7 +279,7 @@ func TestInsertPutInAgain(t *testing.T) {
 		s.must(err)
 		b.log(EdgeIn{Parts: 23, Reason: life.Worn, Edge: 2, Fresh: true})
 		b.log(EdgeIn{Parts: 24, Reason: life.Worn}) // its third and last
-		acc, err := s.EdgeAccount(ctx)
+		acc, err := s.EdgeAccount(ctx, "")
 		if s.must(err); acc.Rows[0].Issued != 6 || acc.Rows[0].Used != 5 || acc.Rows[0].Left != 1 || acc.Rows[0].Unexplained != 0 {
 			t.Errorf("two inserts of three: %+v", acc.Rows[0])
 		}
@@ -321,7 +321,7 @@ func TestInsertGoneFromTheBooks(t *testing.T) {
 		if got := how(); got != "gone 1, undone 0,  1" {
 			t.Errorf("logged again: %q", got)
 		}
-		acc, err := s.EdgeAccount(ctx)
+		acc, err := s.EdgeAccount(ctx, "")
 		s.must(err)
 		// Two inserts of four edges went out; one came back with three, one edge each was run.
 		if r := acc.Rows[0]; r.Issued != 8 || r.Used != 2 || r.Left != 6 || r.Unexplained != 0 {
@@ -371,7 +371,7 @@ func TestEdgeAccount(t *testing.T) {
 		must(s.Return(ctx, op(b.gate), ReturnIn{Picks: []Pick{{Item: b.box.ID, Qty: 1}}, Edges: &unused, To: b.bin}))           // insert three, never used
 		must(s.ReturnUnknown(ctx, op(b.gate), ReturnUnknownIn{Picks: []Pick{{Item: b.box.ID, Qty: 1}}, Reason: "in a pocket"})) // insert four
 		must(s.Scrap(ctx, op(b.gate), ScrapIn{Picks: []Pick{{Item: b.box.ID, Place: b.op1.PlaceID, Qty: 1}}, Job: b.job.ID, Reason: "dropped"}))
-		acc, err := s.EdgeAccount(ctx)
+		acc, err := s.EdgeAccount(ctx, "")
 		s.must(err)
 		if len(acc.Rows) != 1 {
 			t.Fatalf("%d rows", len(acc.Rows))
@@ -385,7 +385,7 @@ func TestEdgeAccount(t *testing.T) {
 		}
 		// Somebody looked: the insert of unknown edges had two left, and the rest stays unexplained.
 		must(s.LookedAt(ctx, op(b.gate), LookedAtIn{Item: b.box.ID, Qty: 1, Edges: 2, Job: b.job.ID}))
-		if acc, err = s.EdgeAccount(ctx); err != nil || acc.Rows[0].Left != 5 || acc.Rows[0].Unexplained != 2 {
+		if acc, err = s.EdgeAccount(ctx, ""); err != nil || acc.Rows[0].Left != 5 || acc.Rows[0].Unexplained != 2 {
 			t.Errorf("after the look: %+v, %v", acc.Rows, err)
 		}
 		// Part-used inserts are a stock of their own.
@@ -409,8 +409,23 @@ func TestEdgeAccount(t *testing.T) {
 			t.Errorf("the part-used insert had one edge gone; edge %d was logged", edge)
 		}
 		b.log(EdgeIn{Item: part.ID, Parts: 20, Reason: life.Broken, Finished: true, Note: "seat damaged"})
-		if acc, err = s.EdgeAccount(ctx); err != nil || acc.Rows[0].Issued != 19 || acc.Rows[0].Used != 7 || acc.Rows[0].Left != 5 || acc.Rows[0].Thrown != 5 || acc.Rows[0].Unexplained != 2 {
+		if acc, err = s.EdgeAccount(ctx, ""); err != nil || acc.Rows[0].Issued != 19 || acc.Rows[0].Used != 7 || acc.Rows[0].Left != 5 || acc.Rows[0].Thrown != 5 || acc.Rows[0].Unexplained != 2 {
 			t.Errorf("after the broken one: %+v, %v; three more issued, two used, one thrown", acc.Rows, err)
+		}
+		// A day leaves out jobs that were over before it, and none that is open.
+		rows := func(from Day) int {
+			acc, err := s.EdgeAccount(ctx, from)
+			s.must(err)
+			return len(acc.Rows)
+		}
+		if n := rows("2999-01-01"); n != 1 {
+			t.Errorf("an open job is left out: %d rows", n)
+		}
+		s.must(s.book(ctx, func(tx *Tx) error {
+			return tx.exec("UPDATE jobs SET state = 'closed', from_day = '2026-03-01', to_day = '2026-03-20' WHERE id = ?", b.job.ID)
+		}))
+		if was, later := rows("2026-03-20"), rows("2026-03-21"); was != 1 || later != 0 {
+			t.Errorf("a job that ended on 2026-03-20: %d rows from that day, %d from the next; want 1 and 0", was, later)
 		}
 		s.sound()
 	})
@@ -433,7 +448,7 @@ func TestRoundInsert(t *testing.T) {
 		for i := range 7 {
 			b.log(EdgeIn{Item: box.ID, Parts: 20 + i, Reason: life.Worn, Finished: i == 6})
 		}
-		acc, err := s.EdgeAccount(ctx)
+		acc, err := s.EdgeAccount(ctx, "")
 		if s.must(err); len(acc.Rows) != 1 || acc.Rows[0].Used != 7 || acc.Rows[0].Unexplained != 0 || len(acc.Round) != 1 {
 			t.Errorf("%+v", acc)
 		}

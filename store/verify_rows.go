@@ -153,7 +153,7 @@ func (s *Store) verifyRows(db *gorm.DB, places []Place, items []Item, fault faul
 // verifyAccount is I18: the account has every edge that was logged and every edge given up, and
 // its rows add up.
 func verifyAccount(db *gorm.DB, fault faultFunc) error {
-	acc, err := edgeAccount(db)
+	acc, err := edgeAccount(db, "")
 	if err != nil {
 		fault("I18", 0, "the edge account can not be made up: %v", err)
 		return nil
