@@ -273,7 +273,7 @@ func (r *Request) Validate() error {
 		{"station.max_mass_kg", r.Station.MaxMassKg}, {"insert.RE", r.Insert.RE}, {"bore_end_d", r.BoreEndD},
 	} {
 		if o.v.Known && !(o.v.V >= 0 && o.v.V < 1e6) {
-			return bad("request."+o.field, "%s is out of range", num(o.v.V))
+			return bad("request."+o.field, "%s is out of range; from 0 to under 1000000", num(o.v.V))
 		}
 	}
 	for _, o := range []struct {

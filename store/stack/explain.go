@@ -140,14 +140,19 @@ func (q *search) sentence(code Code, x *found) string {
 		}
 		return fmt.Sprintf("the job needs %s mm, %s may not be set under %s mm, the machine can swing %s mm", num(q.l), x.bar.said(), bar.OHN, st.MaxProjection)
 	case codeHub:
-		if x.rear.none && x.bar.rec.ccms != "" {
+		if held := x.bar.rec.ccms; x.rear.none && held != "" && q.there(q.s.coded(Holder, Workpiece, Coupling, held), nil) {
+			return fmt.Sprintf("the rest of the nearest stack has no coupling %s to hold %s", held, x.bar.said())
+		} else if x.rear.none && held != "" {
 			text := fmt.Sprintf("no holder on hand has the coupling %s that holds %s", x.bar.rec.ccms, x.bar.said())
-			if !x.front.none {
+			if !x.front.none || q.headThere(x.bar.rec.ccws) {
 				return text
 			}
-			return text + fmt.Sprintf(", and no head on hand for pocket %s has its coupling %s", r.Insert.Seat, x.bar.rec.ccws)
+			return text + fmt.Sprintf(", and no head on hand for %s has its coupling %s", headFor(r), x.bar.rec.ccws)
 		}
-		return fmt.Sprintf("no head on hand for pocket %s has the coupling %s of %s; couplings of other sizes do not fit", r.Insert.Seat, x.bar.rec.ccws, x.bar.said())
+		if q.headThere(x.bar.rec.ccws) {
+			return fmt.Sprintf("the rest of the nearest stack has no head with the coupling %s of %s that would do; couplings of other sizes do not fit", x.bar.rec.ccws, x.bar.said())
+		}
+		return fmt.Sprintf("no head on hand for %s has the coupling %s of %s; couplings of other sizes do not fit", headFor(r), x.bar.rec.ccws, x.bar.said())
 	case codeDmin:
 		return q.tooSmall(x.edge())
 	case codeBody:
@@ -282,6 +287,29 @@ func (x *found) unweighed() (out []string) {
 		}
 	}
 	return out
+}
+
+// there reports whether a part of the classes is on hand and free, of all the shop has: the
+// nearest stack is looked for among the parts of the answer only, and what it lacks may be there.
+func (q *search) there(classes []*class, ok func(*rec) bool) bool {
+	for _, c := range classes {
+		for _, r := range c.of {
+			if r.nth(q.req, 0) != nil && (ok == nil || ok(r)) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// headThere reports whether a free head that would do has that coupling.
+func (q *search) headThere(coupling string) bool {
+	return q.there(q.s.coded(Head, Machine, Coupling, coupling), func(h *rec) bool { return q.judgeEdge(h) == 0 })
+}
+
+// headFor says what a head must do.
+func headFor(r *Request) string {
+	return fmt.Sprintf("pocket %s, hand %s and a hole of %s mm", r.Insert.Seat, r.Hand, num(r.BoreStartD))
 }
 
 // tooSmall says that a part needs a bigger hole than there is, or may.

@@ -93,7 +93,7 @@ func (s *Shelf) misses(r *Request, v *Verdict) {
 	}
 	for i := range best {
 		x := &best[i]
-		v.Misses = append(v.Misses, Miss{Item: x.item.called(), Kind: x.kind, Code: x.code, Distance: x.say(), Need: x.need})
+		v.Misses = append(v.Misses, Miss{Item: x.item.called(), Tag: x.item.ID, Kind: x.kind, Code: x.code, Distance: x.say(), Need: x.need})
 	}
 }
 

@@ -215,7 +215,8 @@ type Worse struct {
 // A Miss is a part on hand that nearly fits: in the place of what the first option misses it
 // breaks one rule, and would not if it had the size told in Need.
 type Miss struct {
-	Item     string `json:"item"`
+	Item     string `json:"item"` // as a person names it: part and tag
+	Tag      string `json:"tag"`
 	Kind     Kind   `json:"kind"`
 	Code     Code   `json:"code"`
 	Distance string `json:"distance"` // "31.75 mm in 32 mm: 0.25 mm loose"
