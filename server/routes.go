@@ -113,6 +113,7 @@ func (s *Server) table() []route {
 		{post, "/labels/badges", access.MakeBadges, s.makeBadge},
 		{get, "/t/:tag", access.SeeShop, s.tagPage},
 		{get, "/ledger", access.SeeLedger, s.ledgerPage},
+		{get, "/ledger/table", access.SeeLedger, s.ledgerTable},
 		{get, "/people", access.SeePeople, s.peoplePage},
 		{get, "/buying", access.SeeBuying, s.buyingPage},
 		{post, "/buying/draft", access.EditOrders, form(s.draftOrders)},

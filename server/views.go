@@ -165,10 +165,14 @@ type placePage struct {
 	Items                 []itemRow
 }
 
-// ledgerPage is the end of the ledger.
+// ledgerPage is a piece of the ledger, with what it is narrowed to.
 type ledgerPage struct {
-	Movements movementsView
-	Older     string // address of the next page, "" at the end
+	What, From, Until string // as asked
+	Acts              []optionRow
+	Says              string // what is shown, "" for all of it
+	Movements         movementsView
+	Older, OlderSays  string // address of what comes before, "" at the end
+	CSV, XLSX         string // the same as a file
 }
 
 type movementsView struct {

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"time"
 
 	"brasspeg/store/ledger"
 )
@@ -131,7 +132,11 @@ type LineFilter struct {
 	Place  PlaceID
 	Job    JobID
 	Op     string
+	Act    ledger.Act
+	Actor  PersonID // who booked it, or, with Hands, through whose hands it went
+	Hands  PlaceID
 	Before int64 // seqs below this one; 0: from the newest
+	After  int64 // seqs above this one
 	Limit  int   // 0: 50
 }
 
@@ -158,8 +163,20 @@ func (s *Store) Lines(ctx context.Context, f LineFilter) ([]Line, error) {
 	if f.Op != "" {
 		add("m.op_id = ?", f.Op)
 	}
+	if f.Act != "" {
+		add("m.act = ?", string(f.Act))
+	}
+	switch {
+	case f.Actor != 0 && f.Hands != 0:
+		add("(m.actor_id = ? OR m.from_id = ? OR m.to_id = ?)", f.Actor, f.Hands, f.Hands)
+	case f.Actor != 0:
+		add("m.actor_id = ?", f.Actor)
+	}
 	if f.Before != 0 {
 		add("m.seq < ?", f.Before)
+	}
+	if f.After != 0 {
+		add("m.seq > ?", f.After)
 	}
 	if f.Limit <= 0 || f.Limit > 1000 {
 		f.Limit = 50
@@ -167,6 +184,22 @@ func (s *Store) Lines(ctx context.Context, f LineFilter) ([]Line, error) {
 	var out []Line
 	err := s.read.WithContext(ctx).Raw(q+" ORDER BY m.seq DESC LIMIT ?", append(args, f.Limit)...).Scan(&out).Error
 	return out, err
+}
+
+// SeqAt is the number of the last movement before a time, 0 when there is none. Numbers rise with
+// time, so it is found by halving, in one query that looks at as many lines as the ledger's length
+// has binary digits.
+func (s *Store) SeqAt(ctx context.Context, t time.Time) (int64, error) {
+	const at = "(SELECT m.at FROM movements m WHERE m.seq = h.lo + (h.hi - h.lo + 1) / 2)"
+	var seq int64
+	err := s.read.WithContext(ctx).Raw(`WITH RECURSIVE h(lo, hi) AS (
+		SELECT CAST(0 AS BIGINT), CAST(coalesce((SELECT max(seq) FROM movements), 0) AS BIGINT)
+		UNION ALL
+		SELECT CASE WHEN `+at+` < ? THEN h.lo + (h.hi - h.lo + 1) / 2 ELSE h.lo END,
+			CASE WHEN `+at+` < ? THEN h.hi ELSE h.lo + (h.hi - h.lo + 1) / 2 - 1 END
+		FROM h WHERE h.lo < h.hi)
+		SELECT lo FROM h WHERE lo >= hi`, At(t), At(t)).Scan(&seq).Error
+	return seq, err
 }
 
 // A Holding is an open issue: who has what, for which job, since when, until when.
