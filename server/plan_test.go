@@ -158,8 +158,19 @@ func TestJobForm(t *testing.T) {
 	if !strings.Contains(j.Request, `"depth":249.936`) || !strings.Contains(j.Request, `"coolant_bar":30`) || j.Material != "P6" {
 		t.Errorf("request %s, material %s", j.Request, j.Material)
 	}
-	if a := c.post("/jobs/J-77/edit", with(map[string]string{"version": "1"})); a.status != 422 || !strings.Contains(a.body, "somebody else") {
-		t.Errorf("an old version: %d", a.status)
+	a := c.post("/jobs/J-77/edit", with(map[string]string{"version": "1"}))
+	if a.status != 422 || !strings.Contains(a.body, "somebody else") || !strings.Contains(a.body, `data-field="depth">Is now &#34;9.84 in&#34;.<`) || strings.Contains(a.body, `data-field="seat"`) {
+		t.Errorf("an old version: %d %s", a.status, a.body)
+	}
+	if now, err := sh.store.JobByCode(t.Context(), "J-77"); err != nil || !strings.Contains(now.Request, "249.936") {
+		t.Error("what the other wrote is gone before it was seen")
+	}
+	again := regexp.MustCompile(`name="version" value="(\d+)"`).FindStringSubmatch(a.body)
+	if again == nil {
+		t.Fatal("the form has no version")
+	}
+	if a := c.post("/jobs/J-77/edit", with(map[string]string{"version": again[1]})); a.status != 204 {
+		t.Errorf("saved once more: %d %s", a.status, a.body)
 	}
 	if a := sh.as("brisa").post("/newjob", good); a.status != 403 {
 		t.Errorf("an attendant makes a job: %d", a.status)

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -296,6 +297,11 @@ func (s *Server) saveJobForm(c echo.Context, j store.Job) error {
 		}
 		name, text := fieldOf(err)
 		wrong[name] = text
+		if r, ok := errors.AsType[*store.Refusal](err); ok && r.Field == "version" {
+			if err := s.meanwhile(ctx, &j, values, wrong); err != nil {
+				return err
+			}
+		}
 	}
 	if j.ID != 0 {
 		values["id"], values["was"] = strconv.FormatInt(int64(j.ID), 10), c.Param("code")
@@ -305,6 +311,24 @@ func (s *Server) saveJobForm(c echo.Context, j store.Job) error {
 		return err
 	}
 	return s.render(c, http.StatusUnprocessableEntity, "jobform", "jobform", f)
+}
+
+// meanwhile says beside each field that is not what the job has now what somebody else made of it,
+// and lets the form be saved over that once it was seen.
+func (s *Server) meanwhile(ctx context.Context, yours *store.Job, values, wrong map[string]string) error {
+	now, err := s.store.Job(ctx, yours.ID)
+	if err != nil {
+		return err
+	}
+	is, wish := valuesOf(&now), valuesOf(yours)
+	for _, d := range jobFields {
+		if wish[d.name] != is[d.name] {
+			wrong[d.name] = "is now " + cmp.Or(clip(is[d.name]), "empty")
+		}
+	}
+	wrong[""] = now.Code + " was changed by somebody else meanwhile. Where yours differs, what it is now stands beside the field. Saved once more, yours takes its place."
+	values["version"] = is["version"]
+	return nil
 }
 
 // fieldOf says which field of the form an error of the shop is about, and what it says.

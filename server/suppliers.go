@@ -201,7 +201,7 @@ func ruleFields(r store.BuyRules) []ruleField {
 	f := func(v float64) string { return figure(v, 4) }
 	return []ruleField{
 		{"service_a", "Class A: share of order cycles without a shortage, 0.98 for 98 of 100", f(r.ServiceA)},
-		{"service_b", "Class B", f(r.ServiceB)}, {"service_c", "Class C", f(r.ServiceC)},
+		{"service_b", "Class B: the same share", f(r.ServiceB)}, {"service_c", "Class C: the same share", f(r.ServiceC)},
 		{"service_reuse", "Bars, holders, sleeves: share of requests that should find one", f(r.ServiceReuse)},
 		{"carrying_rate", "Keeping a piece for a year costs this share of its price", f(r.Carrying)},
 		{"order_cost", "Placing an order costs", fmt.Sprintf("%d.%02d", r.OrderCents/100, r.OrderCents%100)}, {"currency", "Currency of that", r.Currency},

@@ -205,6 +205,9 @@ func checkPart(in PartIn) (Part, *stack.Part, error) {
 		r := &Refusal{Class: fmt.Errorf("%w: %w", ErrBadInput, err), Field: "facts", Says: p.Code + ": " + err.Error()}
 		if bad, ok := errors.AsType[*stack.BadField](err); ok && bad.Field != "" {
 			r.Field = bad.Field
+			if strings.HasPrefix(bad.Why, "is ") { // a sentence by itself
+				r.Says = p.Code + ": " + bad.Field + " " + bad.Why
+			}
 		}
 		return p, nil, r
 	}

@@ -20,7 +20,7 @@ function mark(form, xhr) {
 	if (!(form instanceof HTMLFormElement)) return;
 	form.querySelectorAll("[data-refused]").forEach((e) => { e.removeAttribute("aria-invalid"); e.removeAttribute("data-refused"); });
 	const name = xhr.getResponseHeader("Refused-Field");
-	const field = xhr.status >= 400 && name ? form.elements.namedItem(name) : null;
+	const field = xhr.status >= 400 && name ? form.elements.namedItem(name) ?? form.elements.namedItem("v:" + name) : null;
 	if (!(field instanceof HTMLElement) || field.type === "hidden") return;
 	field.setAttribute("aria-invalid", "true");
 	field.setAttribute("data-refused", "");
