@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
+	"strconv"
 	"strings"
 
 	"brasspeg/store/stack"
@@ -120,6 +122,13 @@ func stackRefused(w io.Writer, id string, err error) {
 	fmt.Fprintf(w, "%s\n", line)
 }
 
+// decimals writes a figure with at most n decimals and no zeros behind: what is set by it must
+// not lose a digit.
+func decimals(v float64, n int) string {
+	p := math.Pow(10, float64(n))
+	return strconv.FormatFloat(math.Round(v*p)/p, 'f', -1, 64)
+}
+
 // stackPrint writes a verdict for people.
 func stackPrint(w io.Writer, name, title string, v *stack.Verdict) {
 	if title != "" {
@@ -128,7 +137,7 @@ func stackPrint(w io.Writer, name, title string, v *stack.Verdict) {
 	fmt.Fprintln(w, name)
 	if v.Buildable {
 		st := &v.Stacks[0]
-		fmt.Fprintf(w, "  can be built: set it %.4g mm (%.4g in) out, %.4g x D\n", st.Overhang, st.Overhang/25.4, st.Ratio)
+		fmt.Fprintf(w, "  can be built: set it %s mm (%s in) out, %s x D\n", decimals(st.Overhang, 3), decimals(st.Overhang/25.4, 4), decimals(st.Ratio, 3))
 		for _, u := range st.Pieces {
 			place := u.Place
 			if place == "" {
@@ -141,7 +150,11 @@ func stackPrint(w io.Writer, name, title string, v *stack.Verdict) {
 			fmt.Fprintf(w, "    %-8s %-12s %-22s %s\n", u.Role, u.ID(), code, place)
 		}
 		if st.Route.Kind != "" {
-			fmt.Fprintf(w, "    coolant  %s: at most %s bar, set by %s\n", strings.Join(st.Route.Steps, " > "), st.Route.Limit, st.Route.Weakest)
+			limit := fmt.Sprintf("the rating of %s is not recorded", st.Route.Weakest)
+			if st.Route.Limit.Known {
+				limit = fmt.Sprintf("at most %s bar, set by %s", st.Route.Limit, st.Route.Weakest)
+			}
+			fmt.Fprintf(w, "    coolant  %s: %s\n", strings.Join(st.Route.Steps, " > "), limit)
 		}
 		for _, r := range st.Warnings {
 			fmt.Fprintf(w, "  caution %s: %s\n", r.Code, r.Text)

@@ -111,3 +111,23 @@ func TestWaysOutTellTheirFacts(t *testing.T) {
 		}
 	}
 }
+
+// TestStackPrintsFigures: an overhang is printed to the last digit in mm and inch, and a coolant
+// line of which a rating is not recorded says so.
+func TestStackPrintsFigures(t *testing.T) {
+	const text = `{"id":"far","request":{"need_date":"2026-03-16","station":{"interface":"VDI50","coolant_max_bar":70},"bore_start_d":150,"depth":1200.25,"clearance":34.5,` +
+		`"hand":"R","insert":{"seat":"CNMG1204"},"coolant":true,"coolant_bar":0},"on_hand":[` +
+		`{"kind":"holder","id":"HLD","interface":"VDI50","DCONWS":100,"LSC":450,"clamp":"split","WT":14,"status":"in","coolant":"through","CP":80},` +
+		`{"kind":"bar","id":"BAR","DCONMS":100,"construction":"damped_carbide","OAL":1700,"CCWS":"H80","WT":90,"status":"in","coolant":true,"coolant_in":["bore"]},` +
+		`{"kind":"head","id":"HED","CCMS":"H80","HAND":"R","DMIN":140,"seat":"CNMG1204","LF":60,"WT":3,"status":"in","coolant":true,"CP":80},` +
+		`{"kind":"insert","id":"INS","seat":"CNMG1204","RE":0.8,"edges":4,"qty":4,"status":"in"}]}`
+	var out, errOut bytes.Buffer
+	if exit := stackCases(nil, strings.NewReader(text), &out, &errOut); exit != 0 {
+		t.Fatalf("exit %d, %s", exit, errOut.String())
+	}
+	for _, want := range []string{"set it 1234.75 mm (48.6122 in) out, 12.348 x D\n", "station > HLD > BAR > HED: the rating of BAR is not recorded\n"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("%q is not in print:\n%s", want, out.String())
+		}
+	}
+}
