@@ -131,7 +131,7 @@ func (s *Server) machinePage(c echo.Context) error {
 	}
 	for _, seat := range mv.Seats {
 		sv := seatOf(seat)
-		sv.Last = lastOn(seat, mv.Latest)
+		sv.Last = s.lastOn(seat, mv.Latest)
 		if seat.Job.ID != 0 {
 			need, err := s.store.JobEdges(ctx, seat.Job.ID, 0.95)
 			if err != nil {
@@ -164,6 +164,8 @@ func seatOf(seat store.Seat) seatView {
 	switch {
 	case seat.EdgeUp == 0:
 		v.Edge = "A new insert is next"
+	case seat.Edges > 0 && seat.EdgesLeft == 0:
+		v.Edge = fmt.Sprintf("Edge %d of %d, the last one", seat.EdgeUp, seat.Edges)
 	case seat.Edges > 0:
 		v.Edge = fmt.Sprintf("Edge %d of %d, %s after it", seat.EdgeUp, seat.Edges, count(int64(seat.EdgesLeft), "edge left", "edges left"))
 	default:
@@ -210,10 +212,10 @@ func seatOf(seat store.Seat) seatView {
 }
 
 // lastOn says the last change on a station, as it is told to who was about to log one.
-func lastOn(seat store.Seat, latest []store.RunLine) string {
+func (s *Server) lastOn(seat store.Seat, latest []store.RunLine) string {
 	for _, r := range latest {
 		if r.OpID == seat.LastOp {
-			return fmt.Sprintf("Station %d: a change was logged at %s, edge %d, %s, %s", r.Station, r.At.Local().Format("15:04"), r.Edge, count(int64(r.Parts), "part", "parts"), r.Reason)
+			return fmt.Sprintf("Station %d: a change was logged %s, edge %d, %s, %s", r.Station, s.store.Moment(r.At), r.Edge, count(int64(r.Parts), "part", "parts"), r.Reason)
 		}
 	}
 	return fmt.Sprintf("Station %d: the last change was undone, or is an older one", seat.Station.Number)

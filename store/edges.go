@@ -276,8 +276,8 @@ func (e *entry) sameChange(in EdgeIn, last lastRun) error {
 	case in.After == "" && (last.Actor == e.op.Actor || e.now.Sub(last.At.Time) > 2*time.Minute || in.Parts != 0 && in.Parts != last.Parts):
 		return nil
 	}
-	return refuse(ErrExists, "station", "a change on this station was logged at %s already: edge %d, %d parts, %s. If another edge came off since, open the page anew and log it",
-		last.At.Local().Format("15:04"), last.Edge, last.Parts, last.Reason)
+	return refuse(ErrExists, "station", "a change on this station was logged %s already: edge %d, %d parts, %s. If another edge came off since, log it after that one",
+		momentOf(last.At, DayOf(e.now.Time)), last.Edge, last.Parts, last.Reason)
 }
 
 // jobAt is the job an edge was run on.
@@ -665,12 +665,20 @@ func runSays(st stationRow, job Job, part Part, up EdgeInsert, run EdgeRun) stri
 	switch {
 	case up.EndedHow == "used up":
 		says += " That was its last edge: the insert goes to the scrap tub."
+	case up.EndedHow == "finished" && up.Thrown == 1:
+		says += " 1 edge was given up unused; the insert goes to the scrap tub."
 	case up.EndedHow == "finished" && up.Thrown > 0:
 		says += fmt.Sprintf(" %d edges were given up unused; the insert goes to the scrap tub.", up.Thrown)
 	case up.EndedHow == "finished":
 		says += " The insert goes to the scrap tub."
 	case up.Edges > 0:
 		says += fmt.Sprintf(" Edge %d is up; %d left after it.", up.Used+1, up.Edges-up.Used-1)
+		switch run.Reason {
+		case life.EndOfJob:
+			says += " If the insert comes out now, bring it to the window: what is left of it is kept apart from new ones."
+		case life.Broken:
+			says += " If its other edges are gone too, undo this and tick that no other edge of the insert will be used."
+		}
 	}
 	if run.Late {
 		says += " Marked as late: it is kept and not counted in the statistics."

@@ -178,14 +178,26 @@ func (s *Store) plannedOn(ctx context.Context, seat *Seat) error {
 	return nil
 }
 
+// Moment is a time as a shift says it: of today by the clock, of another day with the day.
+func (s *Store) Moment(t Time) string { return momentOf(t, s.Today()) }
+
+func momentOf(t Time, today Day) string {
+	if DayOf(t.Time) == today {
+		return "at " + t.Local().Format("15:04")
+	}
+	return "on " + t.Local().Format("Mon 2 Jan") + " at " + t.Local().Format("15:04")
+}
+
 // handover is what the next shift must know, in five lines that fit a phone: last changes, low
 // edges, missing, held back, notes.
 func (s *Store) handover(ctx context.Context, v MachineView) ([]string, error) {
 	db := s.read.WithContext(ctx)
-	lines := []string{"Last changes: none logged.", "Low edges: none.", "Overdue: nothing.", "Held back: nothing.", "Notes: none."}
-	if len(v.Latest) > 0 {
-		r := v.Latest[0]
-		lines[0] = fmt.Sprintf("Last change: station %d at %s, %s edge %d, %d parts, %s.", r.Station, r.At.Local().Format("15:04"), r.Part, r.Edge, r.Parts, r.Reason)
+	lines := []string{"Last change: none logged.", "Low edges: none.", "Overdue: nothing.", "Held back: nothing.", "Notes: none."}
+	for _, r := range v.Latest {
+		if !r.Undone {
+			lines[0] = fmt.Sprintf("Last change: station %d, %s, %s edge %d, %d parts, %s.", r.Station, s.Moment(r.At), r.Part, r.Edge, r.Parts, r.Reason)
+			break
+		}
 	}
 	low := ""
 	for _, seat := range v.Seats {
@@ -228,7 +240,7 @@ func (s *Store) handover(ctx context.Context, v MachineView) ([]string, error) {
 	}
 	for _, r := range v.Latest {
 		if text := nonEmpty(r.Note, r.Why); len(text) > 0 && !r.Undone {
-			lines[4] = fmt.Sprintf("Note at %s, station %d: %s", r.At.Local().Format("15:04"), r.Station, text[0])
+			lines[4] = fmt.Sprintf("Note, %s, station %d: %s", s.Moment(r.At), r.Station, text[0])
 			break
 		}
 	}

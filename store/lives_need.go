@@ -152,14 +152,18 @@ func (out *JobEdges) runsOut(fit *life.Family, today Day) {
 	}
 	out.EnoughFor = lo
 	need := out.Need.Need
-	who := fmt.Sprintf("%s: %d parts left need %d inserts of %s at %.0f %% confidence", out.Job.Code, out.PartsLeft, need.Inserts, out.Part.Code, 100*out.Confidence)
-	stock := fmt.Sprintf("edges with the job: %d, free on the shelf: %d, of them on new inserts: %d", out.Held, out.FreeEdges, out.FreeNew*out.Part.Edges)
+	who := fmt.Sprintf("%s: %d parts left need %d inserts of %s at %.0f %% confidence.", out.Job.Code, out.PartsLeft, need.Inserts, out.Part.Code, 100*out.Confidence)
+	stock := fmt.Sprintf("Edges with the job: %d; free on the shelf: %d, %d of them on new inserts.", out.Held, out.FreeEdges, out.FreeNew*out.Part.Edges)
+	if out.PartsLeft == 0 {
+		out.Says = fmt.Sprintf("%s: all its parts are made; no more inserts are needed.", out.Job.Code)
+		return
+	}
 	if out.EnoughFor >= out.PartsLeft {
-		out.Says = fmt.Sprintf("%s; %s: enough.", who, stock)
+		out.Says = fmt.Sprintf("%s %s That is enough.", who, stock)
 		return
 	}
 	out.OutOn = addWorkdays(max(today, out.Job.FromDay), int(float64(out.EnoughFor)/max(out.PerDay, 1e-9)))
-	out.Says = fmt.Sprintf("%s; %s: they reach for %d parts and run out on %s.", who, stock, out.EnoughFor, out.OutOn)
+	out.Says = fmt.Sprintf("%s %s They reach for %d parts and run out on %s.", who, stock, out.EnoughFor, out.OutOn)
 }
 
 func dayTime(d Day) time.Time {
