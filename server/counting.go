@@ -59,11 +59,11 @@ func (s *Server) countingPage(c echo.Context) error {
 		return err
 	}
 	v := countingPage{Op: newOp(), OpEmpty: newOp(), OpDrawer: newOp(), Empty: c.QueryParam("empty")}
-	share := "none yet"
+	share, of := "none yet", ""
 	if acc.Counted > 0 {
-		share = figure(100*acc.Share(), 1)
+		share, of = figure(100*acc.Share(), 1), "of 100"
 	}
-	v.Readings = []reading{{"To count", fmt.Sprint(len(tasks)), ""}, {"Counted in 90 days", fmt.Sprint(acc.Counted), ""}, {"Right in all three", share, "of 100"},
+	v.Readings = []reading{{"To count", fmt.Sprint(len(tasks)), ""}, {"Counted in 90 days", fmt.Sprint(acc.Counted), ""}, {"Right in all three", share, of},
 		{"Wrong quantity", fmt.Sprint(acc.WrongQty), ""}, {"Wrong place", fmt.Sprint(acc.WrongPlace), ""}, {"Condition not right", fmt.Sprint(acc.Bad), ""}}
 	bins, err := s.store.Places(ctx, store.Bin)
 	if err != nil {
