@@ -158,13 +158,16 @@ func TestSentences(t *testing.T) {
 	fs = append(fs, formats(t, "avail.go", "borrow")...)
 	fs = append(fs, formats(t, "fill.go", "buy")...)
 	fs = append(fs, formats(t, "option.go", "")...)
-	fs = append(fs, formats(t, "judge.go")...)
+	for _, file := range []string{"judge.go", "judgelengths.go", "judgecoolant.go"} {
+		fs = append(fs, formats(t, file)...)
+	}
 	fs = append(fs, formats(t, "worse.go", "worse")...)
 	fs = append(fs, formats(t, "mechanics.go", "mechanics", "bend")...)
 	fs = append(fs, formats(t, "buyleft.go")...)
 	// Short texts stand in many a sentence; these tell which are theirs.
 	of := map[string]*regexp.Regexp{"option.go": regexp.MustCompile(`^an? [a-z]+: `), "fill.go": regexp.MustCompile(`^[A-Z].*(price|EUR)`),
-		"judge.go": regexp.MustCompile(`^[a-z0-9]`), "buyleft.go": regexp.MustCompile(`would do|goes to|^[a-z]`)}
+		"judge.go": regexp.MustCompile(`^[a-z0-9]`), "judgelengths.go": regexp.MustCompile(`^[a-z0-9]`),
+		"judgecoolant.go": regexp.MustCompile(`^[a-z0-9]`), "buyleft.go": regexp.MustCompile(`would do|goes to|^[a-z]`)}
 	var b bytes.Buffer
 	b.WriteString("One example of every sentence the stack room can say, by where it is made.\n")
 	file := ""
