@@ -365,27 +365,49 @@ func (e *entry) countOne(st standing, c CountIn) error {
 		return nil
 	case m.Qty < 0:
 		m.From, m.To, m.Qty = m.To, m.From, -m.Qty
-		if st.Kind == KindPiece {
-			if err := e.oneElsewhere(st); err != nil {
-				return err
-			}
+		if err := e.canBeFound(st); err != nil {
+			return err
 		}
 	}
 	return e.line(st, m)
 }
 
-// oneElsewhere refuses to find a piece that is on record somewhere else: move it instead, so
-// that it is in one place.
-func (e *entry) oneElsewhere(st standing) error {
-	at, err := e.whereIs(st.ID)
-	if err != nil || len(at) == 0 {
-		return err
+// canBeFound refuses to find what can not be there: an insert without an edge, which belongs in the
+// tub, and a piece that is on record somewhere else, in the shop or gone from it. Move it, or undo
+// what sent it away, so that it is in one place.
+func (e *entry) canBeFound(st standing) error {
+	if st.EdgesLeft != nil && *st.EdgesLeft == 0 {
+		return refuse(ErrRetired, "item", "%s has no edge left on any insert; it belongs in the scrap tub and on no shelf", st.called())
 	}
-	p, err := e.place(at[0].PlaceID)
+	if st.Kind != KindPiece {
+		return nil
+	}
+	at, err := e.whereIs(st.ID)
 	if err != nil {
 		return err
 	}
-	return refuse(ErrElsewhere, "item", "%s is on record in %s; return or transfer it instead of counting it here", st.called(), p.Code)
+	if len(at) > 0 {
+		p, err := e.place(at[0].PlaceID)
+		if err != nil {
+			return err
+		}
+		return refuse(ErrElsewhere, "item", "%s is on record in %s; return or transfer it instead of counting it here", st.called(), p.Code)
+	}
+	var last struct {
+		ToID PlaceID
+		At   Time
+	}
+	if err := e.Raw("SELECT to_id, at FROM movements WHERE item_id = ? ORDER BY seq DESC LIMIT 1", st.ID).Scan(&last).Error; err != nil {
+		return err
+	}
+	if last.ToID != 0 && last.ToID != e.s.places.code(CodeAdjust) {
+		p, err := e.place(last.ToID)
+		if err != nil {
+			return err
+		}
+		return refuse(ErrElsewhere, "item", "%s went to %s on %s; if it is here all the same, have that booking undone instead of counting it", st.called(), p.Code, DayOf(last.At.Time))
+	}
+	return nil
 }
 
 // An AdjustIn corrects a balance by Delta pieces with a reason.
@@ -415,11 +437,11 @@ func (s *Store) Adjust(ctx context.Context, o Op, in AdjustIn) (Receipt, error) 
 		m := ledger.Movement{From: int64(e.s.places.code(CodeAdjust)), To: int64(in.Place), Qty: in.Delta, Reason: in.Reason}
 		if in.Delta < 0 {
 			m.From, m.To, m.Qty = m.To, m.From, -in.Delta
-		} else if st.Kind == KindPiece {
-			if in.Delta > 1 {
+		} else {
+			if st.Kind == KindPiece && in.Delta > 1 {
 				return refuse(ErrBadInput, "delta", "%s is one piece", st.called())
 			}
-			if err := e.oneElsewhere(st); err != nil {
+			if err := e.canBeFound(st); err != nil {
 				return err
 			}
 		}

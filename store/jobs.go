@@ -93,7 +93,7 @@ func (s *Store) AddSupplier(ctx context.Context, actor PersonID, in Supplier) (S
 
 // AddMachine makes a machine with its stations; each station becomes a place.
 func (s *Store) AddMachine(ctx context.Context, actor PersonID, in Machine, stations []Station) (Machine, []Station, error) {
-	out := make([]Station, len(stations))
+	var out []Station
 	err := s.book(ctx, func(tx *Tx) error {
 		in.CreatedAt = tx.now
 		if err := tx.Create(&in).Error; err != nil {
@@ -107,20 +107,74 @@ func (s *Store) AddMachine(ctx context.Context, actor PersonID, in Machine, stat
 		if err := tx.exec("UPDATE machines SET tag = ? WHERE id = ?", tag, in.ID); err != nil {
 			return err
 		}
-		for i, st := range stations {
-			place, err := tx.addPlace(Place{Code: fmt.Sprintf("%s/%d", in.Code, st.Number), Name: fmt.Sprintf("%s station %d", in.Name, st.Number), Kind: StationAt, Parent: in.Code})
-			if err != nil {
-				return err
-			}
-			st.MachineID, st.PlaceID = in.ID, place.ID
-			if err := tx.Create(&st).Error; err != nil {
-				return duplicate(err, "number", "station %d of %s", st.Number, in.Code)
-			}
-			out[i] = st
+		if out, err = tx.addStations(in, stations); err != nil {
+			return err
 		}
 		return tx.note(actor, "machine added", in.Code, in.Name)
 	})
 	return in, out, err
+}
+
+func (tx *Tx) addStations(m Machine, stations []Station) ([]Station, error) {
+	out := make([]Station, len(stations))
+	for i, st := range stations {
+		place, err := tx.addPlace(Place{Code: fmt.Sprintf("%s/%d", m.Code, st.Number), Name: fmt.Sprintf("%s station %d", m.Name, st.Number), Kind: StationAt, Parent: m.Code})
+		if err != nil {
+			return nil, onField("from", err)
+		}
+		st.MachineID, st.PlaceID = m.ID, place.ID
+		if err := tx.Create(&st).Error; err != nil {
+			return nil, duplicate(err, "number", "station %d of %s", st.Number, m.Code)
+		}
+		out[i] = st
+	}
+	return out, nil
+}
+
+// AddStations gives a machine more stations, all or none; each becomes a place. ErrExists: it has
+// one of that number.
+func (s *Store) AddStations(ctx context.Context, actor PersonID, machine string, stations []Station) error {
+	return s.book(ctx, func(tx *Tx) error {
+		m, err := one[Machine](tx.DB, "machine", machine, "code = ?", machine)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.addStations(m, stations); err != nil {
+			return err
+		}
+		return tx.note(actor, "stations added", m.Code, fmt.Sprint(len(stations)))
+	})
+}
+
+// AddBins makes bins, all or none, in the order of the walk through the crib behind those that
+// are there. ErrExists: a code is taken.
+func (s *Store) AddBins(ctx context.Context, actor PersonID, codes []string) error {
+	bins := make([]Place, 0, len(codes))
+	for _, c := range codes {
+		code, err := printable("codes", c, 20)
+		if err != nil {
+			return err
+		}
+		bins = append(bins, Place{Code: code, Kind: Bin})
+	}
+	return s.book(ctx, func(tx *Tx) error {
+		var n int64
+		if err := tx.Raw("SELECT count(*) FROM places WHERE kind = ?", string(Bin)).Scan(&n).Error; err != nil {
+			return err
+		}
+		for i, b := range bins {
+			b.SortKey = fmt.Sprintf("%06d", n+int64(i))
+			if _, err := tx.addPlace(b); err != nil {
+				return onField("codes", err)
+			}
+		}
+		return tx.note(actor, "bins added", bins[0].Code, fmt.Sprint(len(bins)))
+	})
+}
+
+// CountParts is how many parts are on record and in use.
+func (s *Store) CountParts(ctx context.Context) (n int64, err error) {
+	return n, s.read.WithContext(ctx).Raw("SELECT count(*) FROM parts WHERE retired_at IS NULL").Scan(&n).Error
 }
 
 // Machines lists the machines by code.
@@ -244,6 +298,9 @@ func (s *Store) Reserve(ctx context.Context, o Op, in ReserveIn) (Receipt, error
 		if err != nil {
 			return err
 		}
+		if job.State != "planned" && job.State != "running" {
+			return refuse(ErrBadInput, "job", "%s is %s; things are promised only to a job to come or under way", job.Code, job.State)
+		}
 		if in.From == "" {
 			in.From, in.To = job.FromDay, job.ToDay
 		}
@@ -298,10 +355,10 @@ func (e *entry) promise(st standing, p Pick, job Job, in ReserveIn) error {
 	return e.makePromise(Reservation{JobID: job.ID, ItemID: st.ID, Qty: p.Qty, FromDay: in.From, ToDay: in.To})
 }
 
-// Unreserve ends every promise to a job.
+// Unreserve ends every promise to a job, and the plan that rests on them.
 func (s *Store) Unreserve(ctx context.Context, o Op, job JobID) (Receipt, error) {
 	return s.op(ctx, o, ActReserve, struct{ Release JobID }{job}, func(e *entry) error {
-		n, err := e.endPromises(job)
+		n, err := e.unplan(job)
 		e.receipt.Says = fmt.Sprintf("Released %d promises.", n)
 		return err
 	})
