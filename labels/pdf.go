@@ -3,7 +3,10 @@ package labels
 import (
 	"bytes"
 	"fmt"
+	"runtime"
 	"strconv"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"codeberg.org/go-pdf/fpdf"
@@ -18,27 +21,9 @@ const mmPt = 72 / 25.4
 // All labels are laid out before anything is written: on a *Refusal, which names the label,
 // there is no file. No labels at all is a *Refusal too.
 func PDF(ls []Label, s Sheet) ([]byte, error) {
-	if err := s.Check(); err != nil {
+	arts, err := arrange(ls, s)
+	if err != nil {
 		return nil, err
-	}
-	if len(ls) == 0 {
-		return nil, &Refusal{Class: ErrMedia, Why: "nothing to print: no labels were chosen"}
-	}
-	dot := 0.0
-	if s.DPI != 0 {
-		d, err := dotsPerMM(s.DPI)
-		if err != nil {
-			return nil, err
-		}
-		dot = 1 / d
-	}
-	arts := make([]*art, len(ls))
-	for i := range ls {
-		a, err := layout(&ls[i], s.Cell, dot)
-		if err != nil {
-			return nil, fmt.Errorf("label %d of %d: %w", i+1, len(ls), err)
-		}
-		arts[i] = a
 	}
 	p := newPDF(s.W, s.H, fmt.Sprintf("Labels %s to %s", clean(ls[0].Tag), clean(ls[len(ls)-1].Tag)), ls[0].Printed)
 	at := max(s.Start, 1) - 1
@@ -54,6 +39,48 @@ func PDF(ls []Label, s Sheet) ([]byte, error) {
 		at++
 	}
 	return p.bytes()
+}
+
+// Fit tells whether PDF would print all the labels, for less: nil, or the *Refusal that names the
+// first label that it would not.
+func Fit(ls []Label, s Sheet) error {
+	_, err := arrange(ls, s)
+	return err
+}
+
+// arrange lays out all labels, on every core; a label knows nothing of the others.
+func arrange(ls []Label, s Sheet) ([]*art, error) {
+	if err := s.Check(); err != nil {
+		return nil, err
+	}
+	if len(ls) == 0 {
+		return nil, &Refusal{Class: ErrMedia, Why: "nothing to print: no labels were chosen"}
+	}
+	dot := 0.0
+	if s.DPI != 0 {
+		d, err := dotsPerMM(s.DPI)
+		if err != nil {
+			return nil, err
+		}
+		dot = 1 / d
+	}
+	arts, errs := make([]*art, len(ls)), make([]error, len(ls))
+	var next atomic.Int64
+	var workers sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(ls)) {
+		workers.Go(func() {
+			for i := next.Add(1) - 1; i < int64(len(ls)); i = next.Add(1) - 1 {
+				arts[i], errs[i] = layout(&ls[i], s.Cell, dot)
+			}
+		})
+	}
+	workers.Wait()
+	for i, err := range errs {
+		if err != nil {
+			return nil, fmt.Errorf("label %d of %d: %w", i+1, len(ls), err)
+		}
+	}
+	return arts, nil
 }
 
 // pdf is a document being written, with our three faces.

@@ -226,7 +226,7 @@ func (s *Server) choose(c echo.Context, v *labelsBody, m medium) error {
 			return err
 		}
 	}
-	if _, err := labels.PDF(ls, m.labels); err != nil { // all of it, so that nothing is offered that would print by halves
+	if err := labels.Fit(ls, m.labels); err != nil { // all of it, so that nothing is offered that would print by halves
 		return drawn(err)
 	}
 	pages := m.labels.Pages(len(ls))
@@ -290,15 +290,11 @@ func (s *Server) labelLists(ctx context.Context, v *labelsBody) error {
 	for _, r := range runs {
 		v.Runs = append(v.Runs, runRow{Href: "/labels/prints/" + pathOf(r.OpID), When: clock(r.At.Time), By: r.Person, Labels: fmt.Sprint(r.Labels), Medium: r.Medium, First: r.FirstTag})
 	}
-	fresh, err := s.store.Labels(ctx, "new")
+	fresh, worn, err := s.store.LabelsDue(ctx)
 	if err != nil {
 		return err
 	}
-	worn, err := s.store.WornLabels(ctx, "")
-	if err != nil {
-		return err
-	}
-	v.NewCount, v.WornCount = fmt.Sprint(len(fresh)), fmt.Sprint(len(worn))
+	v.NewCount, v.WornCount = fmt.Sprint(fresh), fmt.Sprint(worn)
 	return nil
 }
 

@@ -255,3 +255,23 @@ func TestReasonCards(t *testing.T) {
 		t.Errorf("one card alone: %d", a.status)
 	}
 }
+
+// After a delivery of more labels than one print holds the page opens all the same, says how many
+// wait, and what is too much at once is refused beside the choice.
+func TestLabelsOfABigDelivery(t *testing.T) {
+	sh := newShop(t)
+	bar, err := sh.store.PartByCode(t.Context(), "BAR-40-470")
+	must(t, err)
+	for range 26 {
+		_, err := sh.store.Receive(t.Context(), sh.op("brisa"), store.ReceiveIn{Part: bar.ID, Qty: 200})
+		must(t, err)
+	}
+	c := sh.as("brisa")
+	if a := c.get("/labels"); a.status != 200 || !strings.Contains(a.body, "5205") {
+		t.Errorf("%d, and 5205 wait for a label: %.2000s", a.status, a.body)
+	}
+	a := c.get("/labels?select=new")
+	if a.status != 422 || !strings.Contains(a.body, "more than 5000 labels") || !strings.Contains(a.body, `name="select"`) {
+		t.Errorf("%d: %.2000s", a.status, a.body)
+	}
+}

@@ -121,9 +121,13 @@ func (c *chosen) add(ls []LabelText) error {
 		}
 	}
 	if len(c.out) > maxLabels {
-		return refuse(ErrBadInput, "select", "that is more than %d labels; print a kind, a place or a search at a time", maxLabels)
+		return tooMany()
 	}
 	return nil
+}
+
+func tooMany() error {
+	return refuse(ErrBadInput, "select", "that is more than %d labels; print a kind, a place or a search at a time", maxLabels)
 }
 
 // flush reads the items whose tags were named one by one, in the order they were named.
@@ -178,6 +182,9 @@ func inSelect(err error) error {
 
 const inShop = `i.retired_at IS NULL AND EXISTS (SELECT 1 FROM stock s JOIN places pl ON pl.id = s.place_id WHERE s.item_id = i.id AND s.qty > 0 AND pl.outside = ?)`
 
+// unprinted is a thing without a print on record.
+const unprinted = `NOT EXISTS (SELECT 1 FROM label_prints lp WHERE lp.tag = i.tag)`
+
 // LabelsOf is Labels for tags as they stand on record, in their order.
 func (s *Store) LabelsOf(ctx context.Context, tags []string) ([]LabelText, error) {
 	terms := make([]string, len(tags))
@@ -204,7 +211,7 @@ func (c *chosen) term(ctx context.Context, t string) error {
 		return nil
 	}
 	if low == "new" {
-		return c.items(ctx, inShop+" AND NOT EXISTS (SELECT 1 FROM label_prints lp WHERE lp.tag = i.tag)", false)
+		return c.items(ctx, inShop+" AND "+unprinted, false)
 	}
 	if k := labelKinds[low]; k != "" {
 		return c.kind(ctx, k)
@@ -359,7 +366,7 @@ func (s *Store) itemRows(ctx context.Context, cond string, args ...any) ([]itemR
 	err := s.read.WithContext(ctx).Raw(`SELECT i.id, i.tag, i.kind, i.edges_left, i.box, i.serial, i.retired_at, i.part_id,
 			p.code, p.kind AS part_kind, p.name, p.designation, p.grade, p.edges, coalesce(h.code, '') AS home
 		FROM items i JOIN parts p ON p.id = i.part_id LEFT JOIN places h ON h.id = coalesce(i.home_id, p.home_id)
-		WHERE `+cond+` ORDER BY coalesce(h.sort_key, ''), coalesce(h.code, ''), p.code, i.id LIMIT 5001`, args...).Scan(&rows).Error
+		WHERE `+cond+` ORDER BY coalesce(h.sort_key, ''), coalesce(h.code, ''), p.code, i.id LIMIT ?`, append(slices.Clone(args), maxLabels+1)...).Scan(&rows).Error
 	return rows, err
 }
 
@@ -367,6 +374,9 @@ func (c *chosen) items(ctx context.Context, cond string, args ...any) error {
 	rows, err := c.s.itemRows(ctx, cond, args...)
 	if err != nil {
 		return err
+	}
+	if len(rows) > maxLabels {
+		return tooMany()
 	}
 	ls, err := c.s.itemTexts(ctx, rows)
 	if err != nil {

@@ -176,21 +176,35 @@ type WornLabel struct {
 	Days                int // age
 }
 
+// wornSQL are the labels that WornLabels lists; its values are false, the latest print that is not
+// worn, and twice the place.
+const wornSQL = ` FROM (SELECT i.id, i.tag, p.code AS part, p.kind AS part_kind, i.created_at, (SELECT max(l.at) FROM label_prints l WHERE l.tag = i.tag) AS printed
+			FROM items i JOIN parts p ON p.id = i.part_id
+			WHERE i.kind = 'piece' AND i.retired_at IS NULL AND p.kind IN ('holder','sleeve','bar','head','adapter','hose')) x
+		JOIN stock s ON s.item_id = x.id AND s.qty > 0 JOIN places pl ON pl.id = s.place_id
+		WHERE pl.outside = ? AND coalesce(x.printed, x.created_at) < ? AND (? = '' OR pl.code = ?)`
+
 // WornLabels lists the labels older than 180 days on parts that stand in coolant: holders,
 // sleeves, bars, heads, adapters and hoses. By place in walking order, then oldest first. A piece
 // without a print on record counts from the day it came. place is a code, or "" for all.
 func (s *Store) WornLabels(ctx context.Context, place string) ([]WornLabel, error) {
-	limit := At(s.Now().AddDate(0, 0, -labelAge))
 	var out []WornLabel
-	err := s.read.WithContext(ctx).Raw(`SELECT x.tag, x.part, x.part_kind, pl.code AS place, pl.kind AS place_kind, x.printed, coalesce(x.printed, x.created_at) AS since
-		FROM (SELECT i.id, i.tag, p.code AS part, p.kind AS part_kind, i.created_at, (SELECT max(l.at) FROM label_prints l WHERE l.tag = i.tag) AS printed
-			FROM items i JOIN parts p ON p.id = i.part_id
-			WHERE i.kind = 'piece' AND i.retired_at IS NULL AND p.kind IN ('holder','sleeve','bar','head','adapter','hose')) x
-		JOIN stock s ON s.item_id = x.id AND s.qty > 0 JOIN places pl ON pl.id = s.place_id
-		WHERE pl.outside = ? AND coalesce(x.printed, x.created_at) < ? AND (? = '' OR pl.code = ?)
-		ORDER BY pl.sort_key, pl.code, since, x.tag LIMIT ?`, false, limit, place, place, maxLabels).Scan(&out).Error
+	err := s.read.WithContext(ctx).Raw(`SELECT x.tag, x.part, x.part_kind, pl.code AS place, pl.kind AS place_kind, x.printed, coalesce(x.printed, x.created_at) AS since`+wornSQL+`
+		ORDER BY pl.sort_key, pl.code, since, x.tag LIMIT ?`, false, s.wornBefore(), place, place, maxLabels).Scan(&out).Error
 	for i := range out {
 		out[i].Days = int(s.Now().Sub(out[i].Since.Time).Hours() / 24)
 	}
 	return out, err
+}
+
+func (s *Store) wornBefore() Time { return At(s.Now().AddDate(0, 0, -labelAge)) }
+
+// LabelsDue counts the things in the shop that have no print on record, and those whose label
+// is worn.
+func (s *Store) LabelsDue(ctx context.Context) (fresh, worn int, err error) {
+	db := s.read.WithContext(ctx)
+	if err := db.Raw("SELECT count(*) FROM items i WHERE "+inShop+" AND "+unprinted, false).Scan(&fresh).Error; err != nil {
+		return 0, 0, err
+	}
+	return fresh, worn, db.Raw("SELECT count(*)"+wornSQL, false, s.wornBefore(), "", "").Scan(&worn).Error
 }
