@@ -40,7 +40,7 @@ type seatView struct {
 	Job        string
 	JobHref    string
 	Name       string
-	Jobs       []string // all that run there, the one shown first
+	Jobs       []jobRef // all that run there, the one shown first
 	Others     bool     // several run there
 	Counts     []countView
 	Op         string // op id of the change that will be logged
@@ -64,6 +64,9 @@ type seatView struct {
 	HasJob     bool
 	MachineTag string
 }
+
+// A jobRef is a job by its code and by the tag on its card.
+type jobRef struct{ Code, Tag string }
 
 // A countView is the form for the parts made on a job.
 type countView struct{ ID, Job, Op string }
@@ -158,7 +161,11 @@ func seatOf(seat store.Seat) seatView {
 		if i > 0 {
 			id = fmt.Sprintf("%s-%d", v.ID, i+1)
 		}
-		v.Jobs = append(v.Jobs, j.Code)
+		ref := jobRef{Code: j.Code}
+		if j.Tag != nil {
+			ref.Tag = *j.Tag
+		}
+		v.Jobs = append(v.Jobs, ref)
 		v.Counts = append(v.Counts, countView{ID: id, Job: j.Code, Op: newOp()})
 	}
 	switch {

@@ -389,14 +389,14 @@ if (page) document.addEventListener("scanned", (e) => {
 		tell(null, `Station ${number(seat)}, box ${text}. Now the reason`);
 		return;
 	}
-	const seat = [...document.querySelectorAll(".seat")].find((s) => s.dataset.jobs?.split(" ").includes(text));
+	const seat = [...document.querySelectorAll(".seat")].find((s) => s.dataset.jobs.split(" ").includes(text)); // a job's card
 	if (seat) {
 		e.preventDefault();
 		const form = seat.querySelector("form.edge");
 		if (form) {
 			current = form.id;
-			const job = field(form, "job");
-			if (job.tagName === "SELECT" && job.value !== text) { enter(job, text, false); field(form, "parts").value = ""; }
+			const job = field(form, "job"), chosen = [...job.options ?? []].find((o) => o.value === text || o.dataset.tag === text);
+			if (chosen && job.value !== chosen.value) { enter(job, chosen.value, false); field(form, "parts").value = ""; keepDraft(); }
 		}
 		tell(null, `Station ${number(seat)}, ${text}. Scan the box`);
 	}
