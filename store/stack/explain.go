@@ -57,7 +57,7 @@ func (q *search) sentence(code Code, x *found) string {
 			if why := q.adapterWhy(x, code); len(why) > 0 {
 				return strings.Join(why, "; ")
 			}
-			return fmt.Sprintf("it stands out %s mm, the machine can swing %s mm", num(x.set+x.rear.proj), st.MaxProjection)
+			return fmt.Sprintf("the stack stands out %s mm, the machine can swing %s mm", num(x.set+x.rear.proj), st.MaxProjection)
 		}
 		return fmt.Sprintf("the job needs %s mm of overhang, the machine can swing %s mm", num(r.Overhang()), st.MaxProjection)
 	case codePump:
