@@ -2,6 +2,7 @@ package server
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"net/http"
 	"strconv"
@@ -84,6 +85,11 @@ func (s *Server) searchPage(c echo.Context) error {
 		}
 	}
 	v.Nothing = len(v.Items)+len(v.Parts)+len(v.Jobs)+len(v.Places)+len(v.People) == 0 && v.Retired == nil
+	if v.Nothing {
+		if v.Likely, err = s.likely(ctx, q); err != nil {
+			return err
+		}
+	}
 	if v.Nothing || noneFree(found) {
 		part := store.PartID(0)
 		if len(found) > 0 {
@@ -97,6 +103,24 @@ func (s *Server) searchPage(c echo.Context) error {
 		v.LabelPrint = s.labelLink(c, q)
 	}
 	return s.page(c, http.StatusOK, "search", "Search", v)
+}
+
+// likely are the things whose code or tag a text that was not found differs from by a slip.
+func (s *Server) likely(ctx context.Context, q string) ([]hitRow, error) {
+	near, err := s.store.Near(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	var out []hitRow
+	for _, n := range near {
+		out = append(out, hitRow{"/" + n.Kind + "s/" + pathOf(n.Code), n.Code, n.Name, n.Kind})
+	}
+	tags, err := s.store.LikelyTags(ctx, q)
+	for _, t := range tags {
+		tag, name, _ := strings.Cut(t, " ")
+		out = append(out, hitRow{"/t/" + pathOf(tag), tag, strings.Trim(name, "()"), "tag"})
+	}
+	return out, err
 }
 
 // noneFree says that parts were found and none of any is on the shelf to be had.

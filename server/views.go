@@ -83,6 +83,7 @@ type searchPage struct {
 	Places  []hitRow
 	People  []hitRow
 	Nothing bool
+	Likely  []hitRow // what was misspelt, when nothing was found
 	Retired *hitRow  // a part of that code is out of use
 	Cut     string   // there are more than are shown
 	Kinds   []hitRow // nothing asked: the kinds there are, with how many

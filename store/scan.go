@@ -124,6 +124,12 @@ func looksLikeTag(text string) bool {
 	return digits >= 5
 }
 
+// LikelyTags are the tags of this shop that a text differs from by one slip, each with what it is
+// on in brackets, likeliest first, at most 3.
+func (s *Store) LikelyTags(ctx context.Context, text string) ([]string, error) {
+	return s.likely(ctx, strings.ToUpper(strings.TrimSpace(text)))
+}
+
 // likely are the tags that exist and differ from text by one slip, likeliest first, each with
 // what it is on. At most 3.
 func (s *Store) likely(ctx context.Context, text string) ([]string, error) {
