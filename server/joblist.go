@@ -27,6 +27,7 @@ type jobsPage struct {
 	CanClose bool
 	Caption  string
 	Empty    string // why no job is listed
+	New      string // what a new shop lacks before it can have one
 	Filtered bool
 }
 
@@ -143,6 +144,13 @@ func (s *Server) comingJobs(c echo.Context, q, show string, machines map[store.M
 	switch {
 	case len(look.Jobs)+len(running) == 0:
 		v.Empty = "No job is planned and none is under way."
+		if may(c, access.KeepPlaces) {
+			f, err := s.foundingOf(c)
+			if err != nil {
+				return err
+			}
+			v.New = f.Missing
+		}
 	case len(v.Jobs)+len(v.Running) == 0:
 		v.Empty = "No job is like that."
 	case len(v.Jobs) == 0:

@@ -23,7 +23,7 @@ var pageBodies = map[string]any{
 	"machines": machinesBody{}, "machine": machineBody{}, "edges": accountBody{}, "lives": livesBody{}, "life": lifeBody{},
 	"buying": buyingPage{}, "buypart": buyPartPage{}, "buytable": buyTablePage{}, "buyrules": rulesPage{}, "orders": ordersPage{}, "order": orderPage{}, "counting": countingPage{},
 	"labels": labelsBody{}, "labelprint": labelPrintBody{}, "worn": wornBody{}, "badges": badgesBody{},
-	"suppliers": suppliersPage{}, "supplier": supplierPage{},
+	"founding": foundingPage{}, "suppliers": suppliersPage{}, "supplier": supplierPage{},
 }
 
 // Every template is filled from its struct, once empty and once with everything set, so that
@@ -120,7 +120,9 @@ func faults(page string) []string {
 			}
 			for _, ref := range []string{"aria-labelledby", "aria-describedby"} {
 				if at[ref] != "" {
-					refs[at[ref]] = n.Data
+					for _, id := range strings.Fields(at[ref]) { // a description may be of several
+						refs[id] = n.Data
+					}
 				}
 			}
 			switch n.Data {

@@ -109,6 +109,7 @@ var nav = []struct {
 		{"/regrind", "Regrinding", access.KeepParts, nil},
 		{"/ledger", "Ledger", access.SeeLedger, nil},
 		{"/people", "People", access.SeePeople, nil},
+		{"/shop", "The shop", access.KeepPlaces, nil},
 		{"/sessions", "My log-ins", access.LogOut, nil},
 		{"/devices", "Shared computers", access.KeepDevices, nil},
 	}},

@@ -7,6 +7,7 @@ import (
 	"crypto/sha256"
 	"encoding/base32"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -127,8 +128,11 @@ func (s *Store) AddPerson(ctx context.Context, actor PersonID, in PersonIn) (p P
 	p.BadgeHMAC = &mac
 	err = s.book(ctx, func(tx *Tx) error {
 		place, err := tx.addPlace(Place{Code: "WITH " + strings.ToUpper(in.Login), Name: in.Name, Kind: PersonAt})
+		if errors.Is(err, ErrExists) { // of the place of his hands, which nobody asked for
+			return refuse(ErrExists, "login", "login %s exists already", in.Login)
+		}
 		if err != nil {
-			return duplicate(err, "login", "login %s", in.Login)
+			return err
 		}
 		p.PlaceID, p.CreatedAt = place.ID, tx.now
 		if err := tx.Create(&p).Error; err != nil {

@@ -82,6 +82,8 @@ const (
 	PrintLabels Right = "print labels" // tags of things; a print is on record
 	KeepDevices Right = "keep devices" // register the computers that several people use
 	MakeBadges  Right = "make badges"  // a new badge ends the old one
+	KeepPlaces  Right = "keep places"  // enter bins, machines and their stations
+	KeepPeople  Right = "keep people"  // enter who works with the crib
 )
 
 // Table is every right by role. A reach of Own is checked twice: the route lets the person
@@ -118,6 +120,8 @@ var Table = map[Right]map[Role]Reach{
 	PrintLabels: row(No, No, Any, Any, No),
 	KeepDevices: row(No, No, No, No, Any),
 	MakeBadges:  row(No, No, No, No, Any),
+	KeepPlaces:  row(No, No, No, Any, Any),
+	KeepPeople:  row(No, No, No, No, Any),
 }
 
 func row(visitor, operator, attendant, manager, admin Reach) map[Role]Reach {
