@@ -76,7 +76,7 @@ func TestFoundingOfAShop(t *testing.T) {
 	}
 	for _, path := range []string{"/shop/bins", "/shop/machines", "/shop/stations"} {
 		sh.hire("ot"+path[6:7], "operator")
-		if a := sh.page("ot" + path[6:7]).post(path, map[string]string{}); a.status != 403 {
+		if a := sh.page("ot"+path[6:7]).post(path, map[string]string{}); a.status != 403 {
 			t.Errorf("an operator at %s: %d", path, a.status)
 		}
 	}
