@@ -21,6 +21,9 @@ func DrawLabels(texts []store.LabelText, printed string) []labels.Label {
 var cardNotes = map[string]string{
 	"issue":   "then scan what goes out and who takes it",
 	"inspect": "then scan what has to be looked at",
+	"scrap":   "then scan what is scrapped, and the quantity key of the reason",
+	"move":    "then scan the thing and the drawer it goes into",
+	"clear":   "puts away what was scanned; nothing is booked",
 }
 
 func drawLabel(t store.LabelText, printed string) labels.Label {
