@@ -74,12 +74,6 @@ func (w *throng) there(kinds string) []Pick {
 	return []Pick{p}
 }
 
-func (w *throng) code(part PartID) string {
-	var c string
-	w.must(w.read.Raw("SELECT code FROM parts WHERE id = ?", part).Scan(&c).Error)
-	return c
-}
-
 func err2[T any](_ T, err error) error { return err }
 
 // opWrites is every write with an op id, by the name of its method.
