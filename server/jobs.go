@@ -185,7 +185,7 @@ func (s *Server) jobView(ctx context.Context, r store.Ready, see holders) (jobPa
 		v.Worse = append(v.Worse, veil.Replace(w.Changes))
 	}
 	for _, m := range r.Verdict.Misses {
-		v.Misses = append(v.Misses, missRow{Tag: m.Item, Href: "/t/" + pathOf(m.Item), Kind: string(m.Kind), Distance: m.Distance})
+		v.Misses = append(v.Misses, missRow{Tag: m.Item, Href: "/t/" + pathOf(bareTag(m.Tag)), Kind: string(m.Kind), Distance: m.Distance})
 	}
 	return v, nil
 }

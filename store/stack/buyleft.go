@@ -43,7 +43,7 @@ func (b *buyer) left() (out []Left) {
 					l.With = append(l.With, j)
 				}
 			}
-			says = append(says, fmt.Sprintf("%s: all there is goes to %s; %s", w.rec.part.Code, strings.Join(with, ", "), b.noMore(w.rec, r)))
+			says = append(says, fmt.Sprintf("%s: all there is goes to %s; %s", w.rec.part.Code, eachBy("job", with), b.noMore(w.rec, r)))
 		}
 		l.Why = "what it shares with other jobs is short and no more can be had in time"
 		if len(says) > 0 {

@@ -185,7 +185,7 @@ func buy(p *Part) Buy {
 		b.Text += ", price not recorded"
 	}
 	if p.LeadDays.Known {
-		b.Text += fmt.Sprintf(", %s days", num(p.LeadDays.V))
+		b.Text += ", " + count(p.LeadDays.V, "day")
 	} else {
 		b.Text += ", lead time not recorded"
 	}

@@ -48,7 +48,7 @@ func job(name string, day, until Date) Request {
 // none that could be built: held against shelves on which all that was taken is reserved.
 func TestTogetherTakesTurns(t *testing.T) {
 	clashes, moved, held, same := 0, 0, 0, 0
-	for i := range twinTrials(t) / 20 {
+	for i := range max(600, twinTrials(t)/20) {
 		m := &maker{Rand: rand.New(rand.NewPCG(41, uint64(i)))}
 		r, items := m.request(), m.shelf()
 		other := r

@@ -129,7 +129,7 @@ func provokedShops(t *testing.T) (all []string) {
 	v := checked(t, shop(t, hold25, longBar, shortHead, used), r)
 	all = append(all, told(&v)...)
 	s := shop(t, hold25, longBar, someInserts)
-	for i, days := range []float64{4, 8} {
+	for i, days := range []float64{1, 8} {
 		p := read(t, with(t, shortHead, `{"id":"HED-`+string(rune('A'+i))+`"}`))
 		p.Designation, p.PriceCents, p.Currency, p.LeadDays = "H32 R", Some(21800), "EUR", Some(days)
 		if err := s.AddPart(p); err != nil {

@@ -418,10 +418,18 @@ func (q *search) weigh(x *found, broken *set) (warn set) {
 	if x.mass > heavyKg+deadband {
 		warn |= wHeavy
 	}
-	if m := q.req.Station.MaxMassKg; m.Known && (x.noWT || x.mass > m.V+deadband) {
-		*broken |= bMass
+	if m := q.req.Station.MaxMassKg; m.Known && (x.noWT || x.mass > m.V+deadband || q.mode == modeMissing && x.mass >= m.V-deadband && x.invents()) {
+		*broken |= bMass // what nobody has recorded weighs something
 	}
 	return warn
+}
+
+// invents reports whether a part that weighs is recorded by nobody.
+func (x *found) invents() bool {
+	weighty := func(list []*cand) bool {
+		return slices.ContainsFunc(list, func(c *cand) bool { return c.tier == tierHole && weighs(c.rec.kind) })
+	}
+	return x.bar.tier == tierHole || weighty(x.rear.p[:x.rear.n]) || weighty(x.front.p[:x.front.n])
 }
 
 // cool gives x its coolant route: through the bore when that is whole, else the cheapest line.

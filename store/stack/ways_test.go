@@ -2,6 +2,7 @@ package stack
 
 import (
 	"maps"
+	"math/rand/v2"
 	"slices"
 	"testing"
 )
@@ -71,5 +72,40 @@ func TestMissingTellsAllItsSizes(t *testing.T) {
 	v := checked(t, shop(t, with(t, hold25, `{"coolant":"none"}`), with(t, longBar, `{"coolant_in":["F:NPT 1/8"]}`), shortHead, someInserts), wet)
 	if want := "a hose: ends G 1/4 male and NPT 1/8 male, rated 20 bar or more"; len(v.Options) == 0 || v.Options[0].Text != want {
 		t.Errorf("a hose: %s; want %s", v.Sentence(), want)
+	}
+}
+
+// A part that nobody has recorded weighs something: no way out asks for one of no mass.
+func TestNothingWeighsNothing(t *testing.T) {
+	asked := 0
+	for i := range max(1000, twinTrials(t)/4) {
+		m := &maker{Rand: rand.New(rand.NewPCG(51, uint64(i)))}
+		r, items := m.request(), m.shelf()
+		sum := 0.0 // what some of them weigh together is all that the station carries
+		for _, it := range items[:m.IntN(len(items)+1)] {
+			if m.IntN(3) == 0 {
+				sum += it.Part.WT.Or(0)
+			}
+		}
+		r.Station.MaxMassKg = Some(max(1, sum))
+		v, err := shelfOf(t, items).Check(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, o := range v.Options {
+			for _, p := range o.Parts {
+				for _, n := range p.Needs {
+					if n.Name != "WT_max" {
+						continue
+					}
+					if asked++; n.Value.(float64) <= 0 {
+						t.Fatalf("trial %d: %s", i, p.Text())
+					}
+				}
+			}
+		}
+	}
+	if asked == 0 {
+		t.Error("no way out asked for a mass: the test proves nothing")
 	}
 }

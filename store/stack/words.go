@@ -67,6 +67,14 @@ func sayf(format string, args ...any) func() string {
 	return func() string { return fmt.Sprintf(format, args...) }
 }
 
+// eachBy puts a word before names: job A, jobs A, B.
+func eachBy(one string, names []string) string {
+	if len(names) != 1 {
+		one += "s"
+	}
+	return one + " " + strings.Join(names, ", ")
+}
+
 // count says a number of things: 1 day, 2 days.
 func count(n float64, one string) string {
 	switch {
