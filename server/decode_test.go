@@ -2,6 +2,8 @@ package server
 
 import (
 	"errors"
+	"fmt"
+	"net/http"
 	"strings"
 	"testing"
 
@@ -66,4 +68,12 @@ func FuzzDecodeJSON(f *testing.F) {
 			}
 		}
 	})
+}
+
+// A full disk is told as one, and its folder to nobody.
+func TestFullDiskIsTold(t *testing.T) {
+	p := problemOf(fmt.Errorf("%w: /srv/shop (no space left on device)", store.ErrNoRoom))
+	if p.Status != http.StatusInsufficientStorage || p.Code != "disk_full" || strings.Contains(p.Detail, "/srv") || !strings.Contains(p.Detail, "othing was booked") {
+		t.Errorf("%+v", p)
+	}
 }

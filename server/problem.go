@@ -95,6 +95,7 @@ var problems = []struct {
 	{store.ErrOpReused, http.StatusUnprocessableEntity, "op_reused", "The key was used for something else"},
 	{store.ErrBusy, http.StatusServiceUnavailable, "busy", "Too many bookings are waiting"},
 	{store.ErrUnknown, http.StatusServiceUnavailable, "unknown", "It is not known whether it was booked"},
+	{store.ErrNoRoom, http.StatusInsufficientStorage, "disk_full", "The disk of the server is full"},
 	{store.ErrLogin, http.StatusUnauthorized, "wrong_login", "Login refused"},
 	{store.ErrSlowDown, http.StatusTooManyRequests, "too_many", "Too many tries"},
 }
@@ -142,6 +143,9 @@ func said(err error) string {
 	}
 	if r, ok := errors.AsType[*refusal](err); ok {
 		return r.detail
+	}
+	if errors.Is(err, store.ErrNoRoom) { // its own text names a folder
+		return "nothing was booked; tell whoever looks after the server to make room, then send it again"
 	}
 	return err.Error()
 }

@@ -199,7 +199,8 @@ func (s *Store) Suppliers(ctx context.Context) ([]Supplier, error) {
 	return out, s.read.WithContext(ctx).Order("code").Find(&out).Error
 }
 
-// SaveJob adds a job, or with ID changes one; then Version must be the one that was read.
+// SaveJob adds a job, or with ID changes one; then Version must be the one that was read. A job
+// with a plan or promises is not closed by it, but by CloseJob: ErrPromised.
 func (s *Store) SaveJob(ctx context.Context, actor PersonID, j Job) (Job, error) {
 	var err error
 	if j.Code, err = printable("code", j.Code, 40); err != nil {
@@ -239,6 +240,15 @@ func (s *Store) SaveJob(ctx context.Context, actor PersonID, j Job) (Job, error)
 				return err
 			}
 			return tx.note(actor, "job added", j.Code, j.Name)
+		}
+		if j.State == "closed" {
+			var left int
+			if err := tx.Raw("SELECT (SELECT count(*) FROM reservations WHERE job_id = ? AND ended_at IS NULL) + (SELECT count(*) FROM plans WHERE job_id = ? AND ended_at IS NULL)", j.ID, j.ID).Scan(&left).Error; err != nil {
+				return err
+			}
+			if left > 0 {
+				return refuse(ErrPromised, "state", "%s has a plan or promises; close it by its close page, which ends them and says where its things go", j.Code)
+			}
 		}
 		r := tx.Model(&Job{}).Where("id = ? AND version = ?", j.ID, j.Version).Updates(map[string]any{
 			"code": j.Code, "name": j.Name, "machine_id": j.MachineID, "station_id": j.StationID, "material": j.Material, "parts_qty": j.PartsQty,

@@ -268,6 +268,33 @@ func (s *shop) retire(id ItemID) error {
 	return err
 }
 
+// A job that has a plan is not closed by changing its record: what was promised to it would stay
+// promised for ever.
+func TestPlannedJobIsNotClosedByItsRecord(t *testing.T) {
+	engines(t, func(t *testing.T, s *shop) {
+		b := newBorer(s)
+		j := b.job("J-1", "2026-03-17", "2026-03-20")
+		_, err := s.Plan(ctx, op(s.boss), PlanIn{Job: j.ID})
+		s.must(err)
+		j, err = s.Job(ctx, j.ID)
+		s.must(err)
+		shut := j
+		shut.State = "closed"
+		if _, err := s.SaveJob(ctx, s.boss.ID, shut); !errors.Is(err, ErrPromised) || !strings.Contains(err.Error(), "close page") {
+			t.Errorf("closed: %v", err)
+		}
+		j.Name = "another name"
+		if _, err := s.SaveJob(ctx, s.boss.ID, j); err != nil {
+			t.Errorf("another name: %v", err)
+		}
+		s.sound()
+		if _, err := s.CloseJob(ctx, op(s.boss), CloseIn{Job: j.ID}); err != nil {
+			t.Errorf("closed by its page: %v", err)
+		}
+		s.sound()
+	})
+}
+
 // A finished job's tools stay bolted in the machine: five of seven kept in lathe 3 are found
 // there by the next job, two are back in their bins.
 func TestCloseKeepsInTheTurret(t *testing.T) {
