@@ -71,7 +71,13 @@ var partKinds = map[string]string{
 // piece. ErrForbidden: people, whose badges are secret; see BadgeLabel. ErrBadInput: more than
 // 5,000 labels, or a tag with a wrong check character.
 func (s *Store) Labels(ctx context.Context, query string) ([]LabelText, error) {
-	c := chosen{s: s, seen: map[string]bool{}}
+	return s.labelsOf(ctx, query, false)
+}
+
+// labelsOf is Labels; exact leaves out what stands in a place or belongs to a machine that is
+// named.
+func (s *Store) labelsOf(ctx context.Context, query string, exact bool) ([]LabelText, error) {
+	c := chosen{s: s, seen: map[string]bool{}, exact: exact}
 	if len(query) > 200_000 {
 		return nil, refuse(ErrBadInput, "select", "the choice is %d characters long; print in parts", len(query))
 	}
@@ -111,6 +117,8 @@ type chosen struct {
 	s    *Store
 	out  []LabelText
 	seen map[string]bool
+
+	exact bool
 }
 
 func (c *chosen) add(ls []LabelText) error {
@@ -185,7 +193,8 @@ const inShop = `i.retired_at IS NULL AND EXISTS (SELECT 1 FROM stock s JOIN plac
 // unprinted is a thing without a print on record.
 const unprinted = `NOT EXISTS (SELECT 1 FROM label_prints lp WHERE lp.tag = i.tag)`
 
-// LabelsOf is Labels for tags as they stand on record, in their order.
+// LabelsOf are the labels of tags as they stand on record, in their order, and no others: of a
+// place its own, not those of what stands there.
 func (s *Store) LabelsOf(ctx context.Context, tags []string) ([]LabelText, error) {
 	terms := make([]string, len(tags))
 	for i, t := range tags {
@@ -197,7 +206,7 @@ func (s *Store) LabelsOf(ctx context.Context, tags []string) ([]LabelText, error
 	if len(terms) == 0 {
 		return nil, refuse(ErrBadInput, "select", "nothing to print: no labels were chosen")
 	}
-	return s.Labels(ctx, strings.Join(terms, ","))
+	return s.labelsOf(ctx, strings.Join(terms, ","), true)
 }
 
 func (c *chosen) term(ctx context.Context, t string) error {
@@ -243,12 +252,12 @@ func (c *chosen) term(ctx context.Context, t string) error {
 	case "item":
 		return c.flush(ctx, &[]string{th.Item.Tag})
 	case "place":
-		if err := c.places(ctx, "id = ?", th.Place.ID); err != nil {
+		if err := c.places(ctx, "id = ?", th.Place.ID); err != nil || c.exact {
 			return err
 		}
 		return c.items(ctx, "i.retired_at IS NULL AND i.id IN (SELECT item_id FROM stock WHERE place_id = ? AND qty > 0)", th.Place.ID)
 	case "machine":
-		if err := c.machines(ctx, th.Mach.ID); err != nil {
+		if err := c.machines(ctx, th.Mach.ID); err != nil || c.exact {
 			return err
 		}
 		return c.stations(ctx, th.Mach.ID)

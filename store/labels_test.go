@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -67,6 +68,14 @@ func TestLabelsAreChosen(t *testing.T) {
 		}
 		all, err := s.Labels(ctx, "")
 		s.must(err)
+		// A print on record is drawn again from its tags: the same labels with the same words.
+		for _, query := range []string{"", "bins", "stations", "machines", "jobs", "cards", "keys", "reasons", "A1-1", "L9", "L9/4", "pieces", "SLV-5032"} {
+			ls, err := s.Labels(ctx, query)
+			s.must(err)
+			if again, err := s.LabelsOf(ctx, tagsOf(ls)); err != nil || !reflect.DeepEqual(again, ls) {
+				t.Errorf("%q, read back by its tags: %v, %v; want %v", query, tagsOf(again), err, tagsOf(ls))
+			}
+		}
 		_, cards := ActCards()
 		want := slices.Concat([]string{one, two, lot, place(a), place(b), place(stations[0].PlaceID), *m.Tag, *job.Tag}, cards)
 		_, err = s.PrintLabels(ctx, op(s.gate), PrintIn{Tags: []string{one, lot}, Medium: "a4"})
