@@ -50,7 +50,9 @@ type EdgeRun struct {
 	Why       string
 	Late      bool
 	CountAt   int // parts of the job made by then
-	UndoneOp  *string
+	// MadeBefore is what the job's count was before; nil in what older programs logged.
+	MadeBefore *int
+	UndoneOp   *string
 }
 
 // An EdgeInsert is one insert in a station, from its first edge there to its end.
@@ -159,7 +161,7 @@ func (e *entry) logEdge(in EdgeIn) error {
 	}
 	run := EdgeRun{OpID: e.op.ID, At: e.now, ActorID: e.op.Actor, MachineID: st.MachineID, StationID: st.ID, JobID: job.ID, ItemID: box.ID, PartID: part.ID,
 		Reason: in.Reason, Minutes: in.Minutes, WearVB: in.WearVB, Speed: in.Speed, Feed: in.Feed, Batch: in.Batch, Note: in.Note, Why: in.Why,
-		Late: time.Duration(in.Ago)*time.Minute > lateAfter}
+		Late: time.Duration(in.Ago)*time.Minute > lateAfter, MadeBefore: &job.PartsDone}
 	if !in.Noted.IsZero() {
 		run.NotedAt = At(in.Noted)
 	}
@@ -628,7 +630,7 @@ func (e *entry) bookRun(in EdgeIn, st stationRow, job Job, box standing, part Pa
 	}
 	run.InsertID = up.ID
 	if _, err := e.run(sqlAddRun, run.OpID, run.At, run.NotedAt, int64(run.ActorID), int64(run.MachineID), int64(run.StationID), int64(run.JobID), run.FamilyID, run.InsertID,
-		int64(run.ItemID), int64(run.PartID), run.Edge, run.Parts, run.Minutes, string(run.Reason), run.WearVB, run.Speed, run.Feed, run.Batch, run.Note, run.Why, run.Late, run.CountAt); err != nil {
+		int64(run.ItemID), int64(run.PartID), run.Edge, run.Parts, run.Minutes, string(run.Reason), run.WearVB, run.Speed, run.Feed, run.Batch, run.Note, run.Why, run.Late, run.CountAt, *run.MadeBefore); err != nil {
 		return err
 	}
 	if _, err := e.run(sqlFamilyGrew, run.FamilyID); err != nil {

@@ -14,7 +14,7 @@ const (
 	sqlRecent  = `SELECT parts FROM edge_runs WHERE family_id = ? AND undone_op IS NULL ORDER BY id DESC LIMIT 100`
 	sqlUseEdge = "UPDATE edge_inserts SET used = ?, thrown = ?, thrown_why = ?, ended_at = ?, ended_op = ?, ended_how = ? WHERE id = ? AND ended_at IS NULL"
 	sqlAddRun  = `INSERT INTO edge_runs (op_id, at, noted_at, actor_id, machine_id, station_id, job_id, family_id, insert_id, item_id, part_id, edge, parts, minutes, reason,
-		wear_vb, speed, feed, batch, note, why, late, count_at) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`
+		wear_vb, speed, feed, batch, note, why, late, count_at, made_before) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`
 	sqlFamilyGrew = "UPDATE edge_families SET version = version + 1 WHERE id = ?"
 	sqlMade       = "UPDATE jobs SET parts_done = ? WHERE id = ? AND parts_done < ?"
 )

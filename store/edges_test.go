@@ -257,6 +257,16 @@ func TestEdgeUndo(t *testing.T) {
 		if b.there(b.box.ID, b.bin) != 10 || b.there(b.box.ID, b.st.PlaceID) != 0 || j.PartsDone != 0 {
 			t.Errorf("all undone: %d on the shelf, %d in the station, %d parts", b.there(b.box.ID, b.bin), b.there(b.box.ID, b.st.PlaceID), j.PartsDone)
 		}
+		// A count that was set by hand is there again after a slip.
+		_, err = s.PartsMade(ctx, op(b.op1), MadeIn{Job: b.job.ID, Count: 12})
+		s.must(err)
+		for _, in := range []EdgeIn{{Reason: life.Worn}, {Parts: 12, Reason: life.Worn}, {Parts: 30, Reason: life.Worn}} {
+			_, err = s.Reverse(ctx, op(b.op1), b.log(in), "slip")
+			s.must(err)
+			if j, _ := s.Job(ctx, b.job.ID); j.PartsDone != 12 {
+				t.Errorf("%+v logged and undone: the count is %d, and was 12", in, j.PartsDone)
+			}
+		}
 		b.log(EdgeIn{Parts: 20, Reason: life.Worn})
 		s.sound()
 	})

@@ -64,7 +64,11 @@ func (e *entry) undoEdge(opID, reason string) error {
 	if _, err := e.run(sqlFamilyGrew, run.FamilyID); err != nil {
 		return err
 	}
-	if err := e.exec("UPDATE jobs SET parts_done = ? WHERE id = ? AND parts_done = ?", run.CountAt-min(run.Parts, run.CountAt), run.JobID, run.CountAt); err != nil {
+	made := run.CountAt - min(run.Parts, run.CountAt)
+	if run.MadeBefore != nil {
+		made = *run.MadeBefore
+	}
+	if err := e.exec("UPDATE jobs SET parts_done = ? WHERE id = ? AND parts_done = ?", made, run.JobID, run.CountAt); err != nil {
 		return err
 	}
 	e.receipt.Says = fmt.Sprintf("Undone: the change of edge %d, %d parts, is not counted.", run.Edge, run.Parts)
