@@ -189,6 +189,32 @@ func TestEdgePages(t *testing.T) {
 	}
 }
 
+// What one person entered is not booked as another's, whoever has logged in since; the name may
+// be of any letters.
+func TestEnteredByAnother(t *testing.T) {
+	sh := newShop(t)
+	sh.runs()
+	_, _, err := sh.store.AddPerson(t.Context(), 0, store.PersonIn{Login: "zoe", Name: "Zoë Ångström, jr.", Role: store.Operator, PIN: testPIN, Password: testPassword})
+	must(t, err)
+	in := map[string]any{"station": "L3/4", "box": sh.tags("INS-D11-08")[0], "parts": 12, "reason": "worn", "after": "none"}
+	for _, c := range []struct {
+		login, by string
+		status    int
+	}{{"ivo", "Orla%20Vane", 401}, {"ivo", "%zz", 401}, {"ivo", "Ivo%20Lend", 201}, {"zoe", "Zo%C3%AB%20%C3%85ngstr%C3%B6m%2C%20jr.", 201}} {
+		who, before := sh.as(c.login), len(sh.edgeRuns())
+		who.head = map[string]string{"Entered-By": c.by, "Idempotency-Key": newOp()}
+		a := who.post("/api/v1/edges", in)
+		if a.status != c.status || (len(sh.edgeRuns()) > before) != (c.status == 201) {
+			t.Errorf("%s sends what %s entered: %d %s", c.login, c.by, a.status, a.body)
+		}
+		in["after"] = who.head["Idempotency-Key"]
+		if a.status != 201 {
+			in["after"] = "none"
+		}
+		in["parts"] = 14
+	}
+}
+
 // An operator logs a change by three scans: the machine, the box, the reason.
 func TestBrowserEdgeByThreeScans(t *testing.T) {
 	sh := newShop(t)

@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/url"
 	"strings"
 	"time"
 
@@ -140,6 +141,12 @@ func (s *Server) guard(right access.Right, next echo.HandlerFunc) echo.HandlerFu
 		}
 		if p.locked && right != access.LogOut {
 			return &refusal{class: errLocked, detail: "this computer is locked; " + p.name + " opens it by badge or PIN"}
+		}
+		// A page sends what was entered while there was no network; meanwhile another may have logged in.
+		if by := c.Request().Header.Get("Entered-By"); by != "" {
+			if name, err := url.PathUnescape(by); err != nil || name != p.name {
+				return &refusal{class: errNoSession, detail: "somebody else entered this; who did logs in to send it"}
+			}
 		}
 		if access.Of(p.role, right) == access.No {
 			return &refusal{class: errForbidden, detail: "your role (" + string(p.role) + ") may not do this; ask somebody who may"}

@@ -56,7 +56,7 @@ const nameOf = (text) => text.replace(/, [^,]*$/, "");
 // me is who is logged in, as the head of the page says it.
 export const me = () => nameOf(document.querySelector(".who span")?.textContent ?? "");
 
-const mine = (e) => !e.who || nameOf(e.who) === me();
+const mine = (e) => !e.who || e.who === me() || nameOf(e.who) === me(); // an older page wrote the role too
 
 // replaced: another person has logged in on this device since this page was opened.
 const replaced = () => (remembered(localStorage, "who") ?? me()) !== me();
@@ -106,7 +106,7 @@ async function send(e) {
 	try {
 		const r = await fetch(e.url, {
 			method: "POST",
-			headers: { "Content-Type": "application/json", "Idempotency-Key": e.key },
+			headers: { "Content-Type": "application/json", "Idempotency-Key": e.key, ...e.who && { "Entered-By": encodeURIComponent(me()) } }, // it is mine: mine has looked
 			body: e.body,
 			signal: AbortSignal.timeout(LIMIT),
 		});
