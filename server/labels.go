@@ -294,8 +294,16 @@ func (s *Server) labelLists(ctx context.Context, v *labelsBody) error {
 	if err != nil {
 		return err
 	}
-	v.NewCount, v.WornCount = fmt.Sprint(fresh), fmt.Sprint(worn)
+	v.NewCount, v.WornCount = upTo(fresh), upTo(worn)
 	return nil
+}
+
+// upTo says a number of labels that is not counted to its end.
+func upTo(n int) string {
+	if n > store.MaxLabels {
+		return fmt.Sprintf("more than %d", store.MaxLabels)
+	}
+	return fmt.Sprint(n)
 }
 
 // labelsPreview is a page as it will print: GET /labels/page.svg.

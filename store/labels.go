@@ -34,8 +34,8 @@ type LabelSize struct {
 	Large             bool
 }
 
-// maxLabels is the most labels of one print.
-const maxLabels = 5000
+// MaxLabels is the most labels of one print.
+const MaxLabels = 5000
 
 // labelKinds are the words that choose all things of a kind.
 var labelKinds = map[string]string{
@@ -128,14 +128,14 @@ func (c *chosen) add(ls []LabelText) error {
 			c.out = append(c.out, l)
 		}
 	}
-	if len(c.out) > maxLabels {
+	if len(c.out) > MaxLabels {
 		return tooMany()
 	}
 	return nil
 }
 
 func tooMany() error {
-	return refuse(ErrBadInput, "select", "that is more than %d labels; print a kind, a place or a search at a time", maxLabels)
+	return refuse(ErrBadInput, "select", "that is more than %d labels; print a kind, a place or a search at a time", MaxLabels)
 }
 
 // flush reads the items whose tags were named one by one, in the order they were named.
@@ -375,7 +375,7 @@ func (s *Store) itemRows(ctx context.Context, cond string, args ...any) ([]itemR
 	err := s.read.WithContext(ctx).Raw(`SELECT i.id, i.tag, i.kind, i.edges_left, i.box, i.serial, i.retired_at, i.part_id,
 			p.code, p.kind AS part_kind, p.name, p.designation, p.grade, p.edges, coalesce(h.code, '') AS home
 		FROM items i JOIN parts p ON p.id = i.part_id LEFT JOIN places h ON h.id = coalesce(i.home_id, p.home_id)
-		WHERE `+cond+` ORDER BY coalesce(h.sort_key, ''), coalesce(h.code, ''), p.code, i.id LIMIT ?`, append(slices.Clone(args), maxLabels+1)...).Scan(&rows).Error
+		WHERE `+cond+` ORDER BY coalesce(h.sort_key, ''), coalesce(h.code, ''), p.code, i.id LIMIT ?`, append(slices.Clone(args), MaxLabels+1)...).Scan(&rows).Error
 	return rows, err
 }
 
@@ -384,7 +384,7 @@ func (c *chosen) items(ctx context.Context, cond string, args ...any) error {
 	if err != nil {
 		return err
 	}
-	if len(rows) > maxLabels {
+	if len(rows) > MaxLabels {
 		return tooMany()
 	}
 	ls, err := c.s.itemTexts(ctx, rows)

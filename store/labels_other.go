@@ -14,7 +14,7 @@ import (
 // places adds the labels of bins and stations, in walking order.
 func (c *chosen) places(ctx context.Context, cond string, args ...any) error {
 	var ps []Place
-	if err := c.s.read.WithContext(ctx).Where(cond, args...).Where("tag IS NOT NULL").Order("sort_key, code").Limit(maxLabels + 1).Find(&ps).Error; err != nil {
+	if err := c.s.read.WithContext(ctx).Where(cond, args...).Where("tag IS NOT NULL").Order("sort_key, code").Limit(MaxLabels + 1).Find(&ps).Error; err != nil {
 		return err
 	}
 	var homes []struct {

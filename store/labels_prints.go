@@ -43,8 +43,8 @@ func (in *PrintIn) check() error {
 	if len(in.Tags) == 0 {
 		return refuse(ErrBadInput, "select", "nothing to print: no labels were chosen")
 	}
-	if len(in.Tags) > maxLabels {
-		return refuse(ErrBadInput, "select", "%d labels; print at most %d at a time", len(in.Tags), maxLabels)
+	if len(in.Tags) > MaxLabels {
+		return refuse(ErrBadInput, "select", "%d labels; print at most %d at a time", len(in.Tags), MaxLabels)
 	}
 	for i, t := range in.Tags {
 		if _, card := edgeCard(t); card || isKey(t) {
@@ -129,7 +129,7 @@ func (s *Store) LabelRunOf(ctx context.Context, id string) (LabelRun, []string, 
 		return run, nil, err
 	}
 	var tags []string
-	err = s.read.WithContext(ctx).Raw("SELECT tag FROM label_prints WHERE op_id = ? ORDER BY id LIMIT ?", id, maxLabels).Scan(&tags).Error
+	err = s.read.WithContext(ctx).Raw("SELECT tag FROM label_prints WHERE op_id = ? ORDER BY id LIMIT ?", id, MaxLabels).Scan(&tags).Error
 	return run, tags, err
 }
 
@@ -190,7 +190,7 @@ const wornSQL = ` FROM (SELECT i.id, i.tag, p.code AS part, p.kind AS part_kind,
 func (s *Store) WornLabels(ctx context.Context, place string) ([]WornLabel, error) {
 	var out []WornLabel
 	err := s.read.WithContext(ctx).Raw(`SELECT x.tag, x.part, x.part_kind, pl.code AS place, pl.kind AS place_kind, x.printed, coalesce(x.printed, x.created_at) AS since`+wornSQL+`
-		ORDER BY pl.sort_key, pl.code, since, x.tag LIMIT ?`, false, s.wornBefore(), place, place, maxLabels).Scan(&out).Error
+		ORDER BY pl.sort_key, pl.code, since, x.tag LIMIT ?`, false, s.wornBefore(), place, place, MaxLabels).Scan(&out).Error
 	for i := range out {
 		out[i].Days = int(s.Now().Sub(out[i].Since.Time).Hours() / 24)
 	}
@@ -200,11 +200,11 @@ func (s *Store) WornLabels(ctx context.Context, place string) ([]WornLabel, erro
 func (s *Store) wornBefore() Time { return At(s.Now().AddDate(0, 0, -labelAge)) }
 
 // LabelsDue counts the things in the shop that have no print on record, and those whose label
-// is worn.
+// is worn; of either no further than one more than a print holds, MaxLabels + 1.
 func (s *Store) LabelsDue(ctx context.Context) (fresh, worn int, err error) {
 	db := s.read.WithContext(ctx)
-	if err := db.Raw("SELECT count(*) FROM items i WHERE "+inShop+" AND "+unprinted, false).Scan(&fresh).Error; err != nil {
+	if err := db.Raw("SELECT count(*) FROM (SELECT 1 FROM items i WHERE "+inShop+" AND "+unprinted+" LIMIT ?) x", false, MaxLabels+1).Scan(&fresh).Error; err != nil {
 		return 0, 0, err
 	}
-	return fresh, worn, db.Raw("SELECT count(*)"+wornSQL, false, s.wornBefore(), "", "").Scan(&worn).Error
+	return fresh, worn, db.Raw("SELECT count(*) FROM (SELECT 1"+wornSQL+" LIMIT ?) x", false, s.wornBefore(), "", "", MaxLabels+1).Scan(&worn).Error
 }
