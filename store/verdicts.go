@@ -27,8 +27,8 @@ type keptVerdict struct {
 	verdict stack.Verdict
 }
 
-// mostKept bounds the cache: jobs that are asked about in passing are not kept for ever.
-const mostKept = 2000
+// mostKept bounds the cache, of some 40 KB a verdict: jobs that are asked about in passing are not kept for ever.
+const mostKept = 600
 
 // check is shelf.Check, from the cache where that has the answer. What the caller does to the
 // list of stacks stays with the caller.
