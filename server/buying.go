@@ -3,6 +3,7 @@ package server
 import (
 	"bytes"
 	"cmp"
+	"context"
 	"fmt"
 	"net/http"
 	"slices"
@@ -395,8 +396,8 @@ func (s *Server) buyingPartPage(c echo.Context) error {
 	for _, n := range l.Needs {
 		v.Needs = append(v.Needs, needRow{"/jobs/" + pathOf(n.Job), n.Job, l.Unit.Count(n.Left), n.Need.String()})
 	}
-	for _, o := range l.Arrivals {
-		v.Coming = append(v.Coming, needRow{"/orders", "ordered " + o.Ordered.String(), l.Unit.Count(o.Units), o.Due.String()})
+	if v.Coming, err = s.coming(ctx, l); err != nil {
+		return err
 	}
 	for _, x := range instead {
 		v.Instead = append(v.Instead, insteadRow{"/parts/" + pathOf(x.Code), x.Code, fmt.Sprint(x.Free), x.Changes})
@@ -411,6 +412,25 @@ func (s *Server) buyingPartPage(c echo.Context) error {
 		v.Asleep = fmt.Sprintf("Asleep until %s: %s.", l.Snooze.UntilDay, l.Snooze.Reason)
 	}
 	return s.page(c, http.StatusOK, "buypart", l.Code, v)
+}
+
+// coming are the orders and drafts that something of a part is still to come on.
+func (s *Server) coming(ctx context.Context, l *store.BuyLine) ([]needRow, error) {
+	orders, err := s.store.Orders(ctx, store.OrderFilter{Part: l.ID, Limit: mostLines})
+	var out []needRow
+	for _, o := range orders {
+		for _, x := range o.Lines {
+			if x.PartID != l.ID || x.Open() == 0 {
+				continue
+			}
+			r := needRow{orderHref(o.Code), o.Code, l.Unit.Count(x.Open() * x.UnitsEach), string(x.DueDay)}
+			if o.State == "draft" {
+				r.Who, r.Day = o.Code+", a draft: not ordered yet", "not before it is approved"
+			}
+			out = append(out, r)
+		}
+	}
+	return out, err
 }
 
 // classWords are the classes of demand as a person reads them.

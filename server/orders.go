@@ -18,7 +18,12 @@ type ordersPage struct {
 	Suppliers []hitRow
 	MayOrder  bool
 	Op, Today string
+	Shown     string // which of all, when not all are
+	Older     string // where the next are
 }
+
+// mostOnPage is the most orders a page of the list shows.
+const mostOnPage = 100
 
 type purchaseRow struct {
 	Href, Code, Supplier, CutOff, Lines, Total, Due string
@@ -58,10 +63,18 @@ func totalText(o store.OrderView) string {
 	return strings.Join(parts, ", ")
 }
 
-// ordersPage lists orders: GET /orders.
+// ordersPage lists orders: GET /orders?skip=.
 func (s *Server) ordersPage(c echo.Context) error {
 	ctx := c.Request().Context()
-	all, err := s.store.Orders(ctx, store.OrderFilter{Limit: 100})
+	skip := 0
+	if t := c.QueryParam("skip"); t != "" {
+		n, err := store.ReadWhole("skip", t, 0, mostTyped)
+		if err != nil {
+			return err
+		}
+		skip = int(n)
+	}
+	all, err := s.store.Orders(ctx, store.OrderFilter{Limit: mostOnPage + 1, Skip: skip})
 	if err != nil {
 		return err
 	}
@@ -70,6 +83,12 @@ func (s *Server) ordersPage(c echo.Context) error {
 		return err
 	}
 	v := ordersPage{MayOrder: s.may(c, access.EditOrders), Op: newOp(), Today: string(s.store.Today())}
+	if len(all) > mostOnPage {
+		all, v.Older = all[:mostOnPage], fmt.Sprintf("/orders?skip=%d", skip+mostOnPage)
+	}
+	if v.Older != "" || skip > 0 {
+		v.Shown = fmt.Sprintf("Orders %d to %d.", skip+1, skip+len(all))
+	}
 	for _, o := range all {
 		r := purchaseRow{Href: orderHref(o.Code), Code: o.Code, Supplier: o.SupplierName, CutOff: string(o.CutoffDay), Lines: fmt.Sprint(len(o.Lines)), Total: totalText(o), State: stageState(o, s.store.Today())}
 		for _, l := range o.Lines {
@@ -97,13 +116,25 @@ type orderPage struct {
 	Op, OpCancel, OpAdd, Version string
 	OpOrdered, Ordered, Promised string   // when it really went out
 	Received                     []hitRow // tags made by the last delivery, to be printed at once
+	ReceivedPrint                string   // labels of all of them
+	Late                         string   // a draft whose cut-off comes after the last day to order
+	Events                       []orderEventRow
+}
+
+type orderEventRow struct {
+	When, By, Says string
+	Undone         bool
+	Tags           []hitRow
+	Print          string // labels of what a delivery brought
+	Op, OpID       string // to take a delivery back
 }
 
 type orderLineRow struct {
 	ID, Href, Part, Name, Pieces, Packs, Pack, Price, Due, Why string
 	Received, Open, Amount, Currency                           string // Amount, Currency: the price, for the field
 	HasOpen, Packed                                            bool   // Packed: sold by more than one
-	Op, OpClose                                                string
+	Op, OpClose, OpPrice                                       string
+	Closed                                                     bool
 }
 
 // orderPage shows one order: GET /orders/:code. ?got=TAG names what came in just now.
@@ -133,7 +164,7 @@ func (s *Server) orderPage(c echo.Context) error {
 			v.Promised = string(l.DueDay)
 		}
 		r := orderLineRow{ID: fmt.Sprint(l.ID), Href: buyHref(l.Part), Part: l.Part, Name: l.Name, Pieces: fmt.Sprint(l.Pieces), Pack: fmt.Sprint(l.Pack), Packs: fmt.Sprint(l.Pieces / max(1, l.Pack)), Price: "not known",
-			Due: string(l.DueDay), Why: l.Why, Received: fmt.Sprint(l.Received), Open: fmt.Sprint(l.Open()), HasOpen: l.Open() > 0, Packed: l.Pack > 1, Op: newOp(), OpClose: newOp()}
+			Due: string(l.DueDay), Why: l.Why, Received: fmt.Sprint(l.Received), Open: fmt.Sprint(l.Open()), HasOpen: l.Open() > 0, Packed: l.Pack > 1, Op: newOp(), OpClose: newOp(), OpPrice: newOp(), Closed: !l.ClosedAt.IsZero()}
 		if l.PriceCents != nil {
 			r.Price = reorder.Money{Cents: *l.PriceCents, Currency: l.Currency}.String()
 			r.Amount, r.Currency = money2(int(*l.PriceCents)), l.Currency
@@ -143,9 +174,23 @@ func (s *Server) orderPage(c echo.Context) error {
 		}
 		v.Lines = append(v.Lines, r)
 	}
+	var got []string
 	for _, tag := range c.QueryParams()["got"] {
-		if t, err := parseTag("got", tag); err == nil && len(v.Received) < 200 {
-			v.Received = append(v.Received, hitRow{Href: "/pieces/" + pathOf(t.text), Code: t.text})
+		if t, err := parseTag("got", tag); err == nil && len(v.Received) < mostTags {
+			v.Received, got = append(v.Received, hitRow{Href: "/pieces/" + pathOf(t.text), Code: t.text}), append(got, t.text)
+		}
+	}
+	if len(got) > 1 {
+		v.ReceivedPrint = s.labelLink(c, strings.Join(got, ", "))
+	}
+	if o.State == "draft" {
+		if v.Late, err = s.draftLate(ctx, o); err != nil {
+			return err
+		}
+	}
+	if o.State == "approved" {
+		if v.Events, err = s.orderEvents(c, o); err != nil {
+			return err
 		}
 	}
 	return s.page(c, http.StatusOK, "order", o.Code, v)
@@ -312,6 +357,38 @@ func (s *Server) closeOrderLine(c echo.Context, o store.Op, in closeIn) (next st
 		return "", r, err
 	}
 	r, err = s.store.CloseLine(ctx, o, line, in.Reason)
+	return orderHref(c.Param("code")), r, err
+}
+
+type priceIn struct {
+	opIn
+	Line     typed  `json:"line"`
+	Price    typed  `json:"price"`
+	Currency string `json:"currency"`
+	Was      string `json:"was"`          // the price that was seen, empty for none
+	WasIn    string `json:"was_currency"` // its currency
+	Reason   string `json:"reason"`
+}
+
+// correctPrice sets the price of a line of an approved order right: POST /orders/:code/price.
+func (s *Server) correctPrice(c echo.Context, o store.Op, in priceIn) (next string, r store.Receipt, err error) {
+	line, err := s.lineOf(c.Request().Context(), c.Param("code"), in.Line)
+	if err != nil {
+		return "", r, err
+	}
+	price, err := moneyOf("price", string(in.Price), in.Currency)
+	if err != nil {
+		return "", r, err
+	}
+	var was *reorder.Money
+	if in.Was != "" {
+		m, err := moneyOf("was", in.Was, in.WasIn)
+		if err != nil {
+			return "", r, err
+		}
+		was = &m
+	}
+	r, err = s.store.CorrectPrice(c.Request().Context(), o, line, was, price, in.Reason)
 	return orderHref(c.Param("code")), r, err
 }
 

@@ -142,6 +142,8 @@ func (s *Server) table() []route {
 		{post, "/orders/:code/cancellation", access.EditOrders, form(s.cancelOrder)},
 		{post, "/orders/:code/receipts", access.MovePieces, form(s.receiveOrder)},
 		{post, "/orders/:code/closing", access.ApproveOrders, form(s.closeOrderLine)},
+		{post, "/orders/:code/price", access.ApproveOrders, form(s.correctPrice)},
+		{post, "/orders/:code/undo", access.ReverseActs, form(s.undoReceipt)},
 		{post, "/orders/:code/ordered", access.ApproveOrders, form(s.setOrdered)},
 		{get, "/suppliers", access.SeeBuying, s.suppliersPage},
 		{post, "/suppliers", access.ApproveOrders, form(s.saveSupplier)},
@@ -232,6 +234,7 @@ func (s *Server) table() []route {
 		{post, "/api/v1/orders/:code/cancellation", access.EditOrders, form(s.cancelOrder)},
 		{post, "/api/v1/orders/:code/receipts", access.MovePieces, form(s.receiveOrder)},
 		{post, "/api/v1/orders/:code/closing", access.ApproveOrders, form(s.closeOrderLine)},
+		{post, "/api/v1/orders/:code/price", access.ApproveOrders, form(s.correctPrice)},
 		{post, "/api/v1/orders/:code/ordered", access.ApproveOrders, form(s.setOrdered)},
 	}
 }

@@ -286,6 +286,7 @@ func (b *partsBook) read(rows [][]string, cols []partColumn, rep *PartsReport) (
 			b := BadRow{Line: line, Says: err.Error()}
 			if r, ok := errors.AsType[*Refusal](err); ok {
 				b.Field, b.Code = r.Field, r.Code
+				b.Says = strings.TrimPrefix(b.Says, r.Field+": ") // the row names its column beside it
 			}
 			rep.Bad = append(rep.Bad, b)
 		}
@@ -362,7 +363,7 @@ func (b *partsBook) row(row []string, cols []partColumn) (Filled, error) {
 		if c.unit != 0 {
 			size, err := standard.ParseSizeIn(t, c.unit)
 			if err != nil {
-				return Filled{}, &Refusal{Class: ErrBadInput, Field: c.symbol, Says: c.symbol + ": " + err.Error()}
+				return Filled{}, &Refusal{Class: ErrBadInput, Field: c.symbol, Says: err.Error()}
 			}
 			t = size.String()
 		}

@@ -346,7 +346,7 @@ func (s *Store) ApproveOrder(ctx context.Context, o Op, code string, version int
 		}
 		e.after = append(e.after, e.s.shelf.touchOrders)
 		e.receipt.Says = fmt.Sprintf("%s is approved: %d lines count as on order.", ord.Code, len(parts))
-		return e.Tx.note(o.Actor, "order approved", ord.Code, fmt.Sprintf("%d lines", len(parts)))
+		return e.Tx.note(o.Actor, orderApproved, ord.Code, fmt.Sprintf("%d lines", len(parts)))
 	})
 }
 
@@ -423,12 +423,23 @@ func (s *Store) CloseLine(ctx context.Context, o Op, line int64, reason string) 
 		if err != nil {
 			return err
 		}
+		p, err := one[Part](e.DB, "part", l.PartID, "id = ?", l.PartID)
+		if err != nil {
+			return err
+		}
+		ord, err := one[Order](e.DB, "order", l.OrderID, "id = ?", l.OrderID)
+		if err != nil {
+			return err
+		}
+		if ord.State != "approved" {
+			return refuse(ErrConflict, "order", "%s is %s; the rest of a line is closed on an approved order, a draft's line is taken off", ord.Code, ord.State)
+		}
 		if err := e.must(refuse(ErrConflict, "line", "that line was closed before"), "UPDATE order_lines SET closed_at = ? WHERE id = ? AND closed_at IS NULL", e.now, line); err != nil {
 			return err
 		}
-		e.receipt.Says = "The rest of the line is closed."
+		e.receipt.Says = ord.Code + ": the rest of " + p.Code + " is closed."
 		e.after = append(e.after, e.s.shelf.touchOrders)
-		if err := e.Tx.note(o.Actor, "order line closed", fmt.Sprint(line), reason); err != nil {
+		if err := e.Tx.note(o.Actor, lineClosed, ord.Code, p.Code+": "+strings.TrimSpace(reason)); err != nil {
 			return err
 		}
 		return e.bump(Order{ID: l.OrderID})
@@ -509,11 +520,16 @@ func (e *entry) reopen(opID string) error {
 type OrderFilter struct {
 	Code     string
 	Supplier SupplierID
-	OpenOnly bool // drafts, and approved with something still to come
-	Limit    int  // 0: 100
+	Part     PartID // with something of it still to come, drafts too
+	OpenOnly bool   // drafts, and approved with something still to come
+	Limit    int    // 0: 100
+	Skip     int    // as many are left out at the start
 }
 
-// Orders lists orders, drafts first, then the newest, with their lines.
+const stillToComeSQL = `l.closed_at IS NULL AND l.pieces > ` + receivedSQL
+
+// Orders lists orders with their lines: drafts first, then what is still to come, so that nothing
+// open is lost behind what is done with, then the rest; the newest first in each.
 func (s *Store) Orders(ctx context.Context, f OrderFilter) ([]OrderView, error) {
 	db := s.read.WithContext(ctx)
 	q := `SELECT o.*, s.code AS supplier, s.name AS supplier_name, coalesce(a.name, '') AS maker, coalesce(b.name, '') AS approver
@@ -523,18 +539,21 @@ func (s *Store) Orders(ctx context.Context, f OrderFilter) ([]OrderView, error) 
 	case f.Code != "":
 		q, args = q+" AND o.code = ?", append(args, f.Code)
 	case f.OpenOnly:
-		q += ` AND (o.state = 'draft' OR o.state = 'approved' AND EXISTS (SELECT 1 FROM order_lines l WHERE l.order_id = o.id AND l.closed_at IS NULL AND l.pieces > ` + receivedSQL + `))`
+		q += ` AND (o.state = 'draft' OR o.state = 'approved' AND EXISTS (SELECT 1 FROM order_lines l WHERE l.order_id = o.id AND ` + stillToComeSQL + `))`
 	default:
 		q += " AND o.state <> 'cancelled'"
 	}
 	if f.Supplier != 0 {
 		q, args = q+" AND o.supplier_id = ?", append(args, f.Supplier)
 	}
+	if f.Part != 0 {
+		q, args = q+" AND EXISTS (SELECT 1 FROM order_lines l WHERE l.order_id = o.id AND l.part_id = ? AND "+stillToComeSQL+")", append(args, f.Part)
+	}
 	if f.Limit <= 0 || f.Limit > 1000 {
 		f.Limit = 100
 	}
 	var out []OrderView
-	if err := db.Raw(q+" ORDER BY CASE WHEN o.state = 'draft' THEN 0 ELSE 1 END, o.cutoff_day DESC, o.id DESC LIMIT ?", append(args, f.Limit)...).Scan(&out).Error; err != nil {
+	if err := db.Raw(q+" ORDER BY CASE WHEN o.state = 'draft' THEN 0 WHEN o.state = 'approved' AND EXISTS (SELECT 1 FROM order_lines l WHERE l.order_id = o.id AND "+stillToComeSQL+") THEN 1 ELSE 2 END, o.cutoff_day DESC, o.id DESC LIMIT ? OFFSET ?", append(args, f.Limit, max(0, f.Skip))...).Scan(&out).Error; err != nil {
 		return nil, err
 	}
 	at := map[int64]int{}
