@@ -113,7 +113,7 @@ func (h *hand) setWhy(why string) {
 
 // words a person may type instead of scanning an act card.
 var actWords = map[string]string{
-	"ISSUE": "issue", "RETURN": "return", "UNDO": "undo", "DONE": "done", "BIN-EMPTY": "bin-empty", "EMPTY": "bin-empty", "INSPECT": "inspect", "MOVE": "move", "PARTLY": "partly", "SCRAP": "scrap", "CLEAR": "clear", "CANCEL": "clear",
+	"ISSUE": "issue", "RETURN": "return", "UNDO": "undo", "DONE": "done", "BIN-EMPTY": "bin-empty", "EMPTY": "bin-empty", "INSPECT": "inspect", "MOVE": "move", "REGRIND": "regrind", "PARTLY": "partly", "SCRAP": "scrap", "CLEAR": "clear", "CANCEL": "clear",
 }
 
 // take adds one scan to the hand, or says why it cannot lie there.
@@ -301,6 +301,7 @@ func whereText(st store.Standing) string {
 		}
 		at = append(at, w)
 	}
+	at = append(at, grindText(st)...)
 	if len(at) == 0 {
 		return "nowhere by the books"
 	}
@@ -326,6 +327,8 @@ type plan struct {
 
 	ask            bool   // a reason is wanted, as next says
 	partly         bool   // of a kit what is there
+	grind          string // "out" to the grinder, or "back" from it as it went
+	days           int    // until it is expected back, 0 when nobody knows
 	override, note string // why what is promised is taken; what is noted with an issue
 }
 
@@ -346,6 +349,9 @@ func (h *hand) plan(v viewer) plan {
 			return p
 		}
 		p.override, p.note = h.why, ""
+	}
+	if h.planGrind(&p) {
+		return p
 	}
 	switch {
 	case h.picking != nil:

@@ -62,6 +62,16 @@ func (s *Server) piecePage(c echo.Context) error {
 		}
 		v.Places = append(v.Places, f)
 	}
+	for _, g := range st.Grinding {
+		f := factView{Name: "at the grinder since " + clock(g.Since.Time), Value: fmt.Sprint(g.Qty), Unit: "pieces"}
+		if g.Qty == 1 {
+			f.Unit = "piece"
+		}
+		if s.may(c, access.KeepParts) {
+			f.Href = "/regrind?tag=" + st.Tag
+		}
+		v.Places = append(v.Places, f)
+	}
 	if err := s.wear(c, st, &v.Wear); err != nil {
 		return err
 	}
@@ -122,6 +132,8 @@ func itemState(st store.Standing) stateView {
 		return stateView{"scrapped", "✕", "no"}
 	case st.Held != "":
 		return stateView{"held back", "△", "warn"}
+	case len(st.At) == 0 && len(st.Grinding) > 0:
+		return stateView{"at the grinder", "▷", ""}
 	case len(st.At) == 0:
 		return stateView{"none left", "○", ""}
 	}
@@ -167,7 +179,7 @@ func whereSays(st store.Standing, see holders) string {
 		}
 		all = append(all, t)
 	}
-	return strings.Join(all, "; ")
+	return strings.Join(append(all, grindText(st)...), "; ")
 }
 
 func holderSays(h store.Heap, see holders) string {
@@ -227,6 +239,7 @@ func rowsOf(items []store.Standing, see holders) []itemRow {
 				at = append(at, h.Code)
 			}
 		}
+		at = append(at, grindText(st)...)
 		row.Pieces, row.Where = fmt.Sprint(n), strings.Join(at, "; ")
 		out = append(out, row)
 	}

@@ -77,7 +77,7 @@ func TestWindowKitPartly(t *testing.T) {
 	must(t, err)
 	_, err = sh.store.Plan(ctx, sh.op("mads"), store.PlanIn{Job: j.ID})
 	must(t, err)
-	sh.window("brisa").scan(sh.tags("HED-40R")[0], sh.badges["orla"])
+	sh.window("brisa").scan(sh.tags("HED-40R")[0], sh.badges["orla"], "1") // promised to J-1 from tomorrow on: with a reason
 	_, cards := store.ActCards()
 	w := sh.window("brisa").scan(*j.Tag)
 	for _, want := range []string{"3 of 4 there", "partly card", "With Orla Vane"} {

@@ -21,6 +21,7 @@ func DrawLabels(texts []store.LabelText, printed string) []labels.Label {
 var cardNotes = map[string]string{
 	"issue":   "then scan what goes out and who takes it",
 	"inspect": "then scan what has to be looked at",
+	"regrind": "then scan what goes to the grinder, and the days until it is back",
 	"scrap":   "then scan what is scrapped, and the quantity key of the reason",
 	"move":    "then scan the thing and the drawer it goes into",
 	"clear":   "puts away what was scanned; nothing is booked",

@@ -490,13 +490,20 @@ func (s *Server) unlink(c echo.Context) error {
 }
 
 // regrindPage books pieces back from grinding: GET /regrind?tag=.
-type regrindPage struct{ Op, Tag string }
+type regrindPage struct {
+	Op, Tag string
+	Out     []groundRow
+}
 
 func (s *Server) regrindPage(c echo.Context) error {
 	if err := readable("tag", c.QueryParam("tag")); err != nil {
 		return err
 	}
-	return s.page(c, http.StatusOK, "regrind", "Regrind", regrindPage{newOp(), c.QueryParam("tag")})
+	out, err := s.atGrinder(c.Request().Context())
+	if err != nil {
+		return err
+	}
+	return s.page(c, http.StatusOK, "regrind", "Regrind", regrindPage{newOp(), c.QueryParam("tag"), out})
 }
 
 type regrindIn struct {

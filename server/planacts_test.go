@@ -111,7 +111,7 @@ func TestStartPartlyFromThePage(t *testing.T) {
 	head := sh.tags("HED-40R")[0]
 	it, err := sh.store.ItemByTag(t.Context(), head)
 	must(t, err)
-	_, err = sh.store.Issue(t.Context(), sh.op("brisa"), store.IssueIn{Picks: []store.Pick{{Item: it.ID, Qty: 1}}, To: sh.people["orla"].PlaceID, Due: "2026-11-28"})
+	_, err = sh.store.Issue(t.Context(), sh.op("brisa"), store.IssueIn{Picks: []store.Pick{{Item: it.ID, Qty: 1}}, To: sh.people["orla"].PlaceID, Due: "2026-11-28", Override: "to measure it"})
 	must(t, err)
 	body := c.get("/jobs/J-1").body
 	for _, want := range []string{"not there", "With Orla Vane. Back or free on 2026-11-28.", "Issue what is there"} {

@@ -165,7 +165,7 @@ func (s *Server) windowScan(c echo.Context) error {
 		return err
 	}
 	view := doneView(rc, true)
-	if h.home != "" && p.to != 0 && h.items[0].Kind == store.KindPiece && (p.act == ledger.Return || p.act == ledger.Transfer) && h.act != "inspect" && h.bin.Code != h.home {
+	if h.home != "" && p.to != 0 && h.items[0].Kind == store.KindPiece && (p.act == ledger.Return || p.act == ledger.Transfer) && h.act != "inspect" && p.grind != "out" && h.bin.Code != h.home {
 		view.Next = h.items[0].Tag + " has its own drawer in " + h.home + ", this is another. " + view.Next
 	}
 	return s.showHand(c, view)
@@ -281,6 +281,9 @@ func (s *Server) carryOut(ctx context.Context, op store.Op, h hand, p plan) (sto
 	case ledger.Scrap:
 		return s.store.Scrap(ctx, op, store.ScrapIn{Picks: p.picks, Job: p.job, Reason: p.note})
 	case ledger.Transfer:
+		if p.grind != "" {
+			return s.grind(ctx, op, p)
+		}
 		if h.act == "inspect" {
 			to, err := s.store.PlaceByCode(ctx, store.CodeInspection)
 			if err != nil {

@@ -58,12 +58,18 @@ func (s *Store) issue(ctx context.Context, o Op, in IssueIn) (Receipt, error) {
 		if err != nil {
 			return err
 		}
+		back := in.Due
+		if back == "" && in.Job != 0 {
+			if err := e.Raw("SELECT to_day FROM jobs WHERE id = ?", in.Job).Scan(&back).Error; err != nil {
+				return err
+			}
+		}
 		return e.each(in.Picks, func(st standing, p Pick) error {
 			from, err := e.onShelf(st, p.Place)
 			if err != nil {
 				return err
 			}
-			if err := e.free(st, p.Qty, in.Job, in.Override); err != nil {
+			if err := e.free(st, p.Qty, in.Job, back, in.Override); err != nil {
 				return err
 			}
 			if err := e.line(st, ledger.Movement{From: int64(from.ID), To: int64(to.ID), Qty: p.Qty, Job: int64(in.Job), Reason: in.Override}); err != nil {

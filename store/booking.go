@@ -253,6 +253,9 @@ func (e *entry) move(m ledger.Movement) (ledger.Movement, error) {
 	if err != nil {
 		return m, err
 	}
+	if !to.RetiredAt.IsZero() {
+		return m, refuse(ErrRetired, "place", "%s is out of use since %s; choose another place, or take it into use again first", to.Code, DayOf(to.RetiredAt.Time))
+	}
 	if err := e.balance(m, from); err != nil {
 		return m, err
 	}
@@ -290,7 +293,7 @@ func (e *entry) move(m ledger.Movement) (ledger.Movement, error) {
 // balance moves the quantity in the stock table. The condition stands in the UPDATE, so two
 // windows can not hand out the last piece.
 func (e *entry) balance(m ledger.Movement, from Place) error {
-	if from.Outside {
+	if from.Outside && from.Kind != Regrind { // from the grinder comes back only what went there
 		if _, err := e.run(sqlPut, m.Item, m.From, -m.Qty); err != nil {
 			return err
 		}

@@ -14,8 +14,9 @@ type Standing struct {
 	PartName    string
 	PartKind    string
 	Designation string
-	Edges       int    // of a new one
-	At          []Heap `gorm:"-"`
+	Edges       int        // of a new one
+	At          []Heap     `gorm:"-"`
+	Grinding    []Grinding `gorm:"-"` // what of it is at the grinder, none or one
 }
 
 // A Heap is how many of an item are in one place, and who has them when they are out.
@@ -36,6 +37,7 @@ type Heap struct {
 // Standing reads a piece or a lot by tag, with every place that has any of it.
 func (s *Store) Standing(ctx context.Context, tag string) (Standing, error) {
 	var st Standing
+	var err error
 	r := s.read.WithContext(ctx).Raw(`SELECT i.*, p.code AS part_code, p.name AS part_name, p.kind AS part_kind, p.designation, p.edges
 		FROM items i JOIN parts p ON p.id = i.part_id WHERE i.tag = ?`, tag).Scan(&st)
 	if r.Error != nil {
@@ -44,8 +46,10 @@ func (s *Store) Standing(ctx context.Context, tag string) (Standing, error) {
 	if r.RowsAffected == 0 {
 		return st, refuse(ErrNotFound, "tag", "%s is not a piece or lot of this shop", tag)
 	}
-	heaps, err := s.heaps(ctx, "i.id = ?", st.ID)
-	st.At = heaps
+	if st.At, err = s.heaps(ctx, "i.id = ?", st.ID); err != nil {
+		return st, err
+	}
+	st.Grinding, err = s.AtGrinder(ctx, st.ID)
 	return st, err
 }
 
@@ -81,8 +85,17 @@ func (s *Store) InPlace(ctx context.Context, place PlaceID) ([]Standing, error) 
 	for _, h := range heaps {
 		by[h.ItemID] = append(by[h.ItemID], h)
 	}
+	ground, err := s.AtGrinder(ctx, 0)
+	if err != nil {
+		return nil, err
+	}
 	for i := range out {
 		out[i].At = by[out[i].ID]
+		for _, g := range ground {
+			if g.ItemID == out[i].ID {
+				out[i].Grinding = append(out[i].Grinding, g)
+			}
+		}
 	}
 	return out, nil
 }
@@ -102,8 +115,17 @@ func (s *Store) ItemsOf(ctx context.Context, part PartID) ([]Standing, error) {
 	for _, h := range heaps {
 		by[h.ItemID] = append(by[h.ItemID], h)
 	}
+	ground, err := s.AtGrinder(ctx, 0)
+	if err != nil {
+		return nil, err
+	}
 	for i := range out {
 		out[i].At = by[out[i].ID]
+		for _, g := range ground {
+			if g.ItemID == out[i].ID {
+				out[i].Grinding = append(out[i].Grinding, g)
+			}
+		}
 	}
 	return out, nil
 }

@@ -27,7 +27,7 @@ const (
 	sqlMove     = "INSERT INTO movements (seq, op_id, line, at, actor_id, device, act, item_id, from_id, to_id, qty, job_id, reason, reverses, prev_hash, hash) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)"
 	sqlOwner    = "SELECT id FROM people WHERE place_id = ?"
 	sqlHold     = "INSERT INTO holdings (seq, item_id, place_id, person_id, job_id, qty, since_at, due_day, note) VALUES (?,?,?,?,?,?,?,?,?)"
-	sqlPromised = `SELECT r.qty, j.code, r.to_day FROM reservations r JOIN jobs j ON j.id = r.job_id
+	sqlPromised = `SELECT r.qty, j.code, r.from_day, r.to_day FROM reservations r JOIN jobs j ON j.id = r.job_id
 		WHERE r.item_id = ? AND r.ended_at IS NULL AND r.from_day <= ? AND r.to_day >= ? AND r.job_id <> ? ORDER BY r.from_day`
 	sqlStanding = `SELECT i.id, i.tag, i.part_id, i.kind, i.edges_left, i.box, i.owner, i.home_id, i.serial, i.held, i.retired_at,
 		p.code, p.counted, p.edges, p.home_id, EXISTS (SELECT 1 FROM reservations r WHERE r.item_id = i.id AND r.ended_at IS NULL) FROM items i JOIN parts p ON p.id = i.part_id WHERE i.id = ?`

@@ -141,7 +141,21 @@ var opWrites = map[string]write{
 		if p := w.there("'bin'"); p != nil {
 			in.Item, in.Place = p[0].Item, p[0].Place
 		}
+		if p := w.there("'regrind'"); p != nil && w.num("ground", 0, 1) == 1 {
+			in.Item, in.Place = p[0].Item, 0
+		}
 		return func(o Op) error { return err2(w.Regrind(ctx, o, in)) }
+	},
+	"SendToGrinder": func(w *throng) func(Op) error {
+		in := GrindOut{Picks: w.there("'bin','person','station'"), Note: "test"}
+		if w.num("due", 0, 1) == 1 {
+			in.Due = w.Today().Add(w.num("days", 0, 9))
+		}
+		return func(o Op) error { return err2(w.SendToGrinder(ctx, o, in)) }
+	},
+	"BackUnground": func(w *throng) func(Op) error {
+		in := GrindBack{Picks: w.there("'regrind'"), To: w.aBin()}
+		return func(o Op) error { return err2(w.BackUnground(ctx, o, in)) }
 	},
 	"Reverse": func(w *throng) func(Op) error {
 		id := "no-such-op-is-there"
@@ -338,6 +352,80 @@ var opWrites = map[string]write{
 		in := ReceiveLineIn{Line: w.one("SELECT id FROM order_lines ORDER BY id"), Qty: int64(w.num("qty", 1, 4)), Unit: "piece", To: w.aBin(), Sure: w.num("sure", 0, 1) == 1}
 		return func(o Op) error { return err2(w.ReceiveLine(ctx, o, in)) }
 	},
+}
+
+// What the shop is made of is entered, changed and taken out of use between the bookings.
+func init() {
+	seen := func(w *throng, q string, id any) Seen {
+		var n int
+		w.must(w.read.Raw(q, id).Scan(&n).Error)
+		return Seen{Version: n - w.num("stale", 0, 1), Over: 0}
+	}
+	maps.Copy(opWrites, map[string]func(w *throng) func(Op) error{
+		"EnterBins": func(w *throng) func(Op) error {
+			code := fmt.Sprintf("N%d", w.num("bin", 0, 99))
+			return func(o Op) error { return err2(w.EnterBins(ctx, o, []string{code})) }
+		},
+		"EnterMachine": func(w *throng) func(Op) error {
+			m := Machine{Code: fmt.Sprintf("M%d", w.num("machine", 0, 9)), Name: "Lathe"}
+			return func(o Op) error { return err2(w.EnterMachine(ctx, o, m)) }
+		},
+		"EnterStations": func(w *throng) func(Op) error {
+			m, n := fmt.Sprintf("M%d", w.num("machine", 0, 9)), w.num("number", 1, 4)
+			return func(o Op) error { return err2(w.EnterStations(ctx, o, m, []Station{{Number: n, Interface: "VDI40"}})) }
+		},
+		"EnterPerson": func(w *throng) func(Op) error {
+			in := PersonIn{Login: fmt.Sprintf("new%d", w.num("person", 0, 9)), Name: "New", Role: Operator}
+			return func(o Op) error { return err2(w.EnterPerson(ctx, o, in)) }
+		},
+		"ChangeBin": func(w *throng) func(Op) error {
+			id := w.aBin()
+			p, err := w.Place(ctx, id)
+			w.must(err)
+			in := BinChange{Place: id, Seen: seen(w, "SELECT version FROM places WHERE id = ?", id), Code: p.Code, Name: fmt.Sprintf("bin %d", w.num("name", 0, 9)), SortKey: p.SortKey}
+			return func(o Op) error { return err2(w.ChangeBin(ctx, o, in)) }
+		},
+		"SetBinRetired": func(w *throng) func(Op) error {
+			id := PlaceID(w.one("SELECT id FROM places WHERE kind = 'bin' ORDER BY id"))
+			out := w.num("retired", 0, 2) == 0
+			return func(o Op) error { return err2(w.SetBinRetired(ctx, o, id, out)) }
+		},
+		"ChangeMachine": func(w *throng) func(Op) error {
+			id := w.one("SELECT id FROM machines ORDER BY id")
+			m, err := one[Machine](w.read, "machine", id, "id = ?", id)
+			if err == nil {
+				m.Name = fmt.Sprintf("Lathe %d", w.num("name", 0, 9))
+			}
+			in := MachineChange{Machine: m, Seen: seen(w, "SELECT version FROM machines WHERE id = ?", id)}
+			return func(o Op) error { return err2(w.ChangeMachine(ctx, o, in)) }
+		},
+		"SetMachineRetired": func(w *throng) func(Op) error {
+			id, out := MachineID(w.one("SELECT id FROM machines ORDER BY id")), w.num("retired", 0, 2) == 0
+			return func(o Op) error { return err2(w.SetMachineRetired(ctx, o, id, out)) }
+		},
+		"ChangeStation": func(w *throng) func(Op) error {
+			id := w.one("SELECT id FROM stations ORDER BY id")
+			st, err := one[Station](w.read, "station", id, "id = ?", id)
+			if err == nil {
+				mm := float64(w.num("swing", 100, 900))
+				st.MaxProjection = &mm
+			}
+			in := StationChange{Station: st, Seen: seen(w, "SELECT version FROM stations WHERE id = ?", id), Broken: w.num("broken", 0, 1) == 1}
+			return func(o Op) error { return err2(w.ChangeStation(ctx, o, in)) }
+		},
+		"SetStationRetired": func(w *throng) func(Op) error {
+			id, out := StationID(w.one("SELECT id FROM stations ORDER BY id")), w.num("retired", 0, 2) == 0
+			return func(o Op) error { return err2(w.SetStationRetired(ctx, o, id, out)) }
+		},
+		"ChangePerson": func(w *throng) func(Op) error {
+			in := PersonChange{Person: w.op1.ID, Seen: seen(w, "SELECT version FROM people WHERE id = ?", w.op1.ID), Name: fmt.Sprintf("Opal %d", w.num("name", 0, 9)), Role: Operator}
+			return func(o Op) error { return err2(w.ChangePerson(ctx, o, in)) }
+		},
+		"LetGo": func(w *throng) func(Op) error {
+			id := PersonID(w.one("SELECT id FROM people WHERE login LIKE 'new%' ORDER BY id"))
+			return func(o Op) error { return err2(w.LetGo(ctx, o, id, true)) }
+		},
+	})
 }
 
 func (w *throng) order() string {

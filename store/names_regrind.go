@@ -76,7 +76,7 @@ func (s *Store) Regrind(ctx context.Context, o Op, in RegrindIn) (Reground, erro
 
 // bookGround moves the pieces out through "used up" and back in as the new record's.
 func (e *entry) bookGround(st standing, part Part, in RegrindIn, size standard.Size) error {
-	from, err := e.single(st, in.Place)
+	from, err := e.comesFrom(st, in)
 	if err != nil {
 		return err
 	}
@@ -117,6 +117,22 @@ func (e *entry) bookGround(st standing, part Part, in RegrindIn, size standard.S
 	}
 	e.receipt.Says = fmt.Sprintf("%d of %s are %s now: %s. They need a label of their own.", in.Qty, st.PartCode, part.Code, part.Name)
 	return nil
+}
+
+// comesFrom is where ground pieces were: at the grinder when any of them is there, else where they
+// stand, for a shop that books only what comes back.
+func (e *entry) comesFrom(st standing, in RegrindIn) (Place, error) {
+	there, err := e.atGrinder(st.ID)
+	if err != nil || there == 0 || in.Place != 0 {
+		if err != nil {
+			return Place{}, err
+		}
+		return e.single(st, in.Place)
+	}
+	if in.Qty > there {
+		return Place{}, refuse(ErrShort, "qty", "%d of %s are at the grinder, %d asked; book those back first", there, st.called(), in.Qty)
+	}
+	return e.place(e.s.places.code(CodeRegrind))
 }
 
 // groundPart finds the record of that size, or makes it.

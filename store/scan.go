@@ -24,7 +24,7 @@ type Thing struct {
 
 // Acts of the cards at the window: the seven digits of their tags. A number that was printed once
 // keeps its meaning.
-var actCards = map[int64]string{1: "return", 2: "undo", 3: "done", 4: "bin-empty", 5: "inspect", 6: "issue", 7: "partly", 8: "scrap", 9: "move", 10: "clear"}
+var actCards = map[int64]string{1: "return", 2: "undo", 3: "done", 4: "bin-empty", 5: "inspect", 6: "issue", 7: "partly", 8: "scrap", 9: "move", 10: "clear", 11: "regrind"}
 
 // ActCards lists the acts that have a card, with their tags, in card order.
 func ActCards() ([]string, []string) {

@@ -134,22 +134,27 @@ func (tx *Tx) whoHas(id ItemID) string {
 	return "it is in " + strings.Join(at, ", ")
 }
 
-// free refuses to hand out what is promised to another job today, unless somebody says why
-// it is done all the same; that is kept for all to see.
-func (e *entry) free(st standing, qty int64, job JobID, override string) error {
+// free refuses to hand out what is promised to another job before it is back, unless somebody says
+// why it is done all the same; that is kept for all to see. back is the last day it is away, "" when
+// nobody said: then every promise of a later day counts too, for on hand is not free.
+func (e *entry) free(st standing, qty int64, job JobID, back Day, override string) error {
 	if !st.Promised && !e.s.postgres { // there, another process may have promised it since
 		return nil
 	}
 	today := e.s.Today()
+	last := max(today, back)
+	if back == "" {
+		last = forever
+	}
 	type promise struct {
-		Qty   int64
-		Code  string
-		ToDay Day
+		Qty            int64
+		Code           string
+		FromDay, ToDay Day
 	}
 	var promised []promise
-	err := e.list(sqlPromised, []any{int64(st.ID), string(today), string(today), int64(job)}, func(scan func(...any) error) error {
+	err := e.list(sqlPromised, []any{int64(st.ID), string(last), string(today), int64(job)}, func(scan func(...any) error) error {
 		var p promise
-		if err := scan(&p.Qty, &p.Code, &p.ToDay); err != nil {
+		if err := scan(&p.Qty, &p.Code, &p.FromDay, &p.ToDay); err != nil {
 			return err
 		}
 		promised = append(promised, p)
@@ -158,9 +163,15 @@ func (e *entry) free(st standing, qty int64, job JobID, override string) error {
 	if err != nil || len(promised) == 0 {
 		return err
 	}
-	var sum int64
-	for _, p := range promised {
-		sum += p.Qty
+	sum := int64(0) // of the day on which most is promised: one job after the other uses the same bars
+	for _, day := range promised {
+		var n int64
+		for _, p := range promised {
+			if st.edgesEach() > 0 || p.FromDay <= day.FromDay && day.FromDay <= p.ToDay { // but eats its inserts
+				n += p.Qty
+			}
+		}
+		sum = max(sum, n)
 	}
 	var have int64
 	if err := e.Raw(`SELECT coalesce(sum(s.qty), 0) FROM stock s JOIN places p ON p.id = s.place_id WHERE s.item_id = ? AND p.kind = 'bin'`, st.ID).Scan(&have).Error; err != nil {
@@ -175,9 +186,17 @@ func (e *entry) free(st standing, qty int64, job JobID, override string) error {
 		}
 		return e.overrode(st.Tag, promised[0].Code, override)
 	}
-	return refuse(ErrPromised, "item", "%s: on hand %d, promised %d, free %d, short %d; %s releases %d after %s. To take it all the same, give the reason",
-		st.called(), have, sum, max(0, have-sum), qty-max(0, have-sum), promised[0].Code, promised[0].Qty, promised[0].ToDay)
+	first := promised[0]
+	when := fmt.Sprintf("%s releases %d after %s", first.Code, first.Qty, first.ToDay)
+	if first.FromDay > today {
+		when = fmt.Sprintf("%s wants %d from %s to %s", first.Code, first.Qty, first.FromDay, first.ToDay)
+	}
+	return refuse(ErrPromised, "item", "%s: on hand %d, promised %d, free %d, short %d; %s. To take it all the same, give the reason",
+		st.called(), have, sum, max(0, have-sum), qty-max(0, have-sum), when)
 }
+
+// forever is later than every day of a plan.
+const forever Day = "9999-12-31"
 
 // forHimself holds an operator to his own hands and the machines.
 func (e *entry) forHimself(p Place) error {

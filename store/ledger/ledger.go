@@ -26,7 +26,7 @@ const (
 	Issue    Act = "issue"    // shelf to person or station
 	Return   Act = "return"   // back to the shelf, to inspection, or to a part-used lot
 	Receive  Act = "receive"  // from a supplier
-	Transfer Act = "transfer" // between inside places
+	Transfer Act = "transfer" // between inside places, or out to the grinder and back
 	Count    Act = "count"    // the difference a count found, to or from adjust
 	Adjust   Act = "adjust"   // a correction with a reason, to or from adjust
 	Scrap    Act = "scrap"    // thrown away with a reason
