@@ -345,8 +345,12 @@ func (s *Store) ApproveOrder(ctx context.Context, o Op, code string, version int
 			return err
 		}
 		e.after = append(e.after, e.s.shelf.touchOrders)
-		e.receipt.Says = fmt.Sprintf("%s is approved: %d lines count as on order.", ord.Code, len(parts))
-		return e.Tx.note(o.Actor, orderApproved, ord.Code, fmt.Sprintf("%d lines", len(parts)))
+		lines, stand := "1 line", "counts"
+		if len(parts) > 1 {
+			lines, stand = fmt.Sprintf("%d lines", len(parts)), "count"
+		}
+		e.receipt.Says = fmt.Sprintf("%s is approved: %s %s as on order.", ord.Code, lines, stand)
+		return e.Tx.note(o.Actor, "order approved", ord.Code, lines)
 	})
 }
 

@@ -72,7 +72,7 @@ func TestCorrectPrice(t *testing.T) {
 			told = append(told, e.Says)
 		}
 		all := strings.Join(told, "; ")
-		if len(record) != 3 || !strings.Contains(all, "6.15 EUR, was 7.00 EUR: bill 88") || !strings.Contains(all, "Received 50 of") || len(record[1].Tags) == 0 {
+		if len(record) != 2 || !strings.Contains(all, "6.15 EUR, was 7.00 EUR: bill 88") || !strings.Contains(all, "Received 50 of") || len(record[0].Tags) == 0 {
 			t.Errorf("the record: %s", all)
 		}
 		s.sound()

@@ -8,9 +8,8 @@ import (
 
 // What the audit calls the acts on an order that its record tells.
 const (
-	orderApproved = "order approved"
-	orderPriced   = "order price corrected"
-	lineClosed    = "order line closed"
+	orderPriced = "order price corrected"
+	lineClosed  = "order line closed"
 )
 
 // An OrderEvent is one thing that was done with an approved order.
@@ -42,13 +41,13 @@ func (s *Store) OrderRecord(ctx context.Context, o OrderView) ([]OrderEvent, err
 		Name, What, Ref, Detail string
 	}
 	if err := db.Raw(`SELECT a.at, coalesce(p.name, '') AS name, a.what, a.ref, a.detail FROM audit a LEFT JOIN people p ON p.id = a.actor_id
-		WHERE a.ref = ? AND a.what IN (?, ?) OR a.what = ? AND a.ref IN ? ORDER BY a.id LIMIT ?`,
-		o.Code, orderApproved, orderPriced, lineClosed, refs, mostEvents).Scan(&notes).Error; err != nil {
+		WHERE a.ref = ? AND a.what = ? OR a.what = ? AND a.ref IN ? ORDER BY a.id LIMIT ?`,
+		o.Code, orderPriced, lineClosed, refs, mostEvents).Scan(&notes).Error; err != nil {
 		return nil, err
 	}
 	var out []OrderEvent
 	for _, n := range notes {
-		says := map[string]string{orderApproved: "Approved", orderPriced: "Price corrected", lineClosed: "Rest closed"}[n.What]
+		says := map[string]string{orderPriced: "Price corrected", lineClosed: "Rest closed"}[n.What]
 		if part := parts[n.Ref]; part != "" {
 			says += ": " + part
 		}
