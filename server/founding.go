@@ -13,23 +13,26 @@ import (
 )
 
 // What a shop consists of before anything lies in it: who works there, bins, machines with the
-// stations of their turrets. A new shop is entered here, in the order of the page; nothing of it
-// can be taken away again, because the ledger speaks of it.
+// stations of their turrets. A new shop is entered here, in the order of the page. Nothing of it can
+// be deleted, because the ledger speaks of it; it is changed and taken out of use on its own page.
 
 // foundingPage is the form for all of it, with how much there is.
 type foundingPage struct {
 	MayPeople, MayPlaces bool
 	People, Bins, Parts  string
 	Machines             []foundingMachine
+	OpPerson, OpBins     string // of the forms
+	OpMachine, OpStation string
+	BinLabels            string // address where their labels are printed, "" for who may not
 	Stations, Missing    string // Missing: what has to be entered next, "" when nothing has
 }
 
-type foundingMachine struct{ Code, Name, Stations string }
+type foundingMachine struct{ Code, Href, Name, Stations, State, Labels string }
 
 // foundingOf counts what the shop has.
 func (s *Server) foundingOf(c echo.Context) (foundingPage, error) {
 	ctx := c.Request().Context()
-	v := foundingPage{MayPeople: may(c, access.KeepPeople), MayPlaces: may(c, access.KeepPlaces)}
+	v := foundingPage{MayPeople: may(c, access.KeepPeople), MayPlaces: may(c, access.KeepPlaces), OpPerson: newOp(), OpBins: newOp(), OpMachine: newOp(), OpStation: newOp(), BinLabels: s.labelLink(c, "bins")}
 	people, err := s.store.People(ctx)
 	if err != nil {
 		return v, err
@@ -61,11 +64,15 @@ func (s *Server) foundingOf(c echo.Context) (foundingPage, error) {
 	for _, m := range machines {
 		n := 0
 		for _, st := range stations {
-			if st.MachineID == m.ID {
+			if st.MachineID == m.ID && st.RetiredAt.IsZero() {
 				n++
 			}
 		}
-		v.Machines = append(v.Machines, foundingMachine{m.Code, m.Name, fmt.Sprint(n)})
+		row := foundingMachine{Code: m.Code, Href: "/shop/machines/" + pathOf(m.Code), Name: m.Name, Stations: fmt.Sprint(n), State: "in use", Labels: s.labelLink(c, m.Code)}
+		if !m.RetiredAt.IsZero() {
+			row.State, row.Labels = "out of use", ""
+		}
+		v.Machines = append(v.Machines, row)
 	}
 	switch {
 	case keepers == 0:
@@ -92,6 +99,7 @@ func (s *Server) foundingPage(c echo.Context) error {
 }
 
 type newPersonIn struct {
+	opIn
 	Login    string `json:"login"`
 	Name     string `json:"name"`
 	Role     string `json:"role"`
@@ -110,14 +118,14 @@ func (s *Server) addPerson(c echo.Context) error {
 	if in.PIN == "" && in.Password == "" {
 		return &refusal{class: errInvalid, field: "pin", detail: "give a PIN of 6 digits, a password, or both: without one nobody can log in"}
 	}
-	v, _ := actor(c)
-	if _, _, err := s.store.AddPerson(c.Request().Context(), v.id, store.PersonIn{Login: in.Login, Name: in.Name, Role: store.Role(in.Role), Phone: in.Phone, PIN: in.PIN, Password: in.Password}); err != nil {
+	if _, err := s.store.EnterPerson(c.Request().Context(), formOp(c, in.Op), store.PersonIn{Login: in.Login, Name: in.Name, Role: store.Role(in.Role), Phone: in.Phone, PIN: in.PIN, Password: in.Password}); err != nil {
 		return err
 	}
 	return back(c, "/shop")
 }
 
 type newBinsIn struct {
+	opIn
 	Codes string `json:"codes"`
 }
 
@@ -134,17 +142,19 @@ func (s *Server) addBins(c echo.Context) error {
 	if len(codes) == 0 || len(codes) > mostBins {
 		return &refusal{class: errInvalid, field: "codes", detail: fmt.Sprintf("give the codes of 1 to %d bins, as they stand on the drawers", mostBins)}
 	}
-	v, _ := actor(c)
-	if err := s.store.AddBins(c.Request().Context(), v.id, codes); err != nil {
+	if _, err := s.store.EnterBins(c.Request().Context(), formOp(c, in.Op), codes); err != nil {
 		return err
 	}
 	return back(c, "/shop")
 }
 
 type newMachineIn struct {
+	opIn
 	Code  string `json:"code"`
 	Name  string `json:"name"`
 	Maker string `json:"maker"`
+	Power typed  `json:"power"` // kW
+	RPM   typed  `json:"rpm"`
 }
 
 // addMachine enters a machine: POST /shop/machines.
@@ -160,17 +170,29 @@ func (s *Server) addMachine(c echo.Context) error {
 	case name == "":
 		name = code
 	}
-	v, _ := actor(c)
-	if _, _, err := s.store.AddMachine(c.Request().Context(), v.id, store.Machine{Code: code, Name: name, Maker: strings.TrimSpace(in.Maker)}, nil); err != nil {
+	m := store.Machine{Code: code, Name: name, Maker: strings.TrimSpace(in.Maker)}
+	if m.PowerKW, err = maybe("power", in.Power); err != nil {
+		return err
+	}
+	if m.MaxRPM, err = maybe("rpm", in.RPM); err != nil {
+		return err
+	}
+	if _, err := s.store.EnterMachine(c.Request().Context(), formOp(c, in.Op), m); err != nil {
 		return err
 	}
 	return back(c, "/shop")
 }
 
 type newStationsIn struct {
-	Machine    string `json:"machine"`
-	From       typed  `json:"from"`
-	To         typed  `json:"to"`
+	opIn
+	Machine string `json:"machine"`
+	From    typed  `json:"from"`
+	To      typed  `json:"to"`
+	stationLimits
+}
+
+// stationLimits is what a station takes, as a person types it.
+type stationLimits struct {
 	Seat       string `json:"seat"`
 	Port       string `json:"port"`
 	Pressure   string `json:"pressure"`
@@ -201,27 +223,45 @@ func (s *Server) addStations(c echo.Context) error {
 	if from < 1 || to < from || to > mostStations {
 		return &refusal{class: errInvalid, field: "from", detail: fmt.Sprintf("give the first and the last number, 1 to %d", mostStations)}
 	}
+	one, err := in.station()
+	if err != nil {
+		return err
+	}
+	var all []store.Station
+	for n := from; n <= to; n++ {
+		st := one
+		st.Number = n
+		all = append(all, st)
+	}
+	if _, err := s.store.EnterStations(c.Request().Context(), formOp(c, in.Op), in.Machine, all); err != nil {
+		return err
+	}
+	return back(c, "/shop")
+}
+
+// station reads what was typed. What is left empty is not known.
+func (in *stationLimits) station() (one store.Station, err error) {
 	seat, err := standard.ParseSeatSystem(in.Seat)
 	if err != nil {
-		return &refusal{class: errInvalid, field: "seat", detail: said(err)}
+		return one, &refusal{class: errInvalid, field: "seat", detail: said(err)}
 	}
-	one := store.Station{Interface: strings.ReplaceAll(seat.Code(), " ", "")}
+	one.Interface = strings.ReplaceAll(seat.Code(), " ", "")
 	if strings.TrimSpace(in.Port) != "" {
 		port, err := standard.ParsePort(in.Port)
 		if err != nil {
-			return &refusal{class: errInvalid, field: "port", detail: said(err)}
+			return one, &refusal{class: errInvalid, field: "port", detail: said(err)}
 		}
 		one.CoolantPort = port.String()
 	}
 	if bar, err := pressureOf(strings.TrimSpace(in.Pressure)); err != nil {
-		return &refusal{class: errInvalid, field: "pressure", detail: err.Error()}
+		return one, &refusal{class: errInvalid, field: "pressure", detail: err.Error()}
 	} else if bar > 0 {
 		one.CoolantMaxBar = &bar
 	}
 	if t := strings.TrimSpace(in.Projection); t != "" {
 		z, err := standard.ParseSizeIn(t, standard.MM)
 		if err != nil {
-			return &refusal{class: errInvalid, field: "projection", detail: said(err)}
+			return one, &refusal{class: errInvalid, field: "projection", detail: said(err)}
 		}
 		mm := z.MM()
 		one.MaxProjection = &mm
@@ -232,19 +272,18 @@ func (s *Server) addStations(c echo.Context) error {
 			err = &refusal{class: errInvalid, field: "mass", detail: "the mass a station carries is above 0 kg"}
 		}
 		if err != nil {
-			return err
+			return one, err
 		}
 		one.MaxMassKg = &kg
 	}
-	var all []store.Station
-	for n := from; n <= to; n++ {
-		st := one
-		st.Number = n
-		all = append(all, st)
+	return one, nil
+}
+
+// maybe reads a number that may be left empty.
+func maybe(field string, text typed) (*float64, error) {
+	if strings.TrimSpace(string(text)) == "" {
+		return nil, nil
 	}
-	v, _ := actor(c)
-	if err := s.store.AddStations(c.Request().Context(), v.id, in.Machine, all); err != nil {
-		return err
-	}
-	return back(c, "/shop")
+	v, err := decimal(field, text)
+	return &v, err
 }

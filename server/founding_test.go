@@ -19,6 +19,7 @@ func TestFoundingOfAShop(t *testing.T) {
 	}
 	post := func(c *client, path string, body map[string]string, status int, word string) {
 		t.Helper()
+		body["op"] = newOp()
 		if a := c.post(path, body); a.status != status || !strings.Contains(a.body, word) {
 			t.Errorf("POST %s %v: %d %s; want %d with %q", path, body, a.status, a.body, status, word)
 		}
@@ -48,10 +49,11 @@ func TestFoundingOfAShop(t *testing.T) {
 	good := map[string]string{"machine": "L1", "from": "1", "to": "3", "seat": "vdi 50", "port": "F:G 1/4", "pressure": "3 MPa", "projection": "400", "mass": "40"}
 	for field, bad := range map[string][2]string{"from": {"0", "first and the last"}, "to": {"999", "first and the last"}, "seat": {"40", "bare number"}, "port": {"hole", "hole"}, "pressure": {"much", "much"},
 		"projection": {"far", "far"}, "mass": {"-1", "above 0"}, "machine": {"L9", "L9"}} {
-		in := map[string]string{}
+		in := map[string]string{"op": newOp()}
 		for k, v := range good {
 			in[k] = v
 		}
+		in["op"] = newOp()
 		in[field] = bad[0]
 		if a := bea.post("/shop/stations", in); a.status != 422 && a.status != 404 || !strings.Contains(a.body, bad[1]) {
 			t.Errorf("stations with %s %s: %d %s", field, bad[0], a.status, a.body)

@@ -93,6 +93,9 @@ func (s *Server) machinesPage(c echo.Context) error {
 	}
 	var v machinesBody
 	for _, m := range all {
+		if !m.RetiredAt.IsZero() {
+			continue
+		}
 		row := machineRow{Href: "/machines/" + pathOf(m.Code), Code: m.Code, Name: m.Name}
 		if m.Tag != nil {
 			row.Tag = *m.Tag

@@ -239,7 +239,7 @@ func (sh *shop) pagesOfShop() []string {
 		"/window", "/jobs", "/jobs?q=housing&show=ready", "/jobs?q=nothing+of+the+kind", "/jobs?show=ended", "/jobs/J-1", "/jobs/J-2", "/newjob", "/jobs/J-1/edit", "/jobs/J-1/close", "/purchases", "/search", "/search?q=bar+40", "/search?q=nothing+of+the+kind", "/search?q=ivo", "/names", "/names?text=CNMG+432", "/names?text=A25T-SCLCR+09&male=G+1/4&female=NPT+1/4", "/names?text=CXMG120408", "/names?male=x&female=y",
 		"/parts/new", "/parts/new?kind=insert&designation=CNMG+432", "/parts/new?kind=bar&designation=A25X-SCLCR09", "/parts/new?kind=insert&designation=CXMG", "/parts/import",
 		"/parts/INS-D11-08/merge", "/parts/INS-D11-08/edit", "/parts/BAR-40-470/edit", "/parts/BAR-40-470/edit?designation=A40U-SDUCR+11", "/codes", "/codes?code=4012345678901", "/regrind", "/parts/BAR-40-470",
-		"/pieces/" + sh.tags("BAR-40-470")[0], "/pieces/" + sh.tags("INS-D11-08")[0], "/places/A1-2", "/ledger", "/ledger?what=ivo&act=issue&from=2026-11-01", "/counting?place=A1-2", "/people", "/sessions", "/nothing-here",
+		"/pieces/" + sh.tags("BAR-40-470")[0], "/pieces/" + sh.tags("INS-D11-08")[0], "/places/A1-2", "/ledger", "/ledger?what=ivo&act=issue&from=2026-11-01", "/counting?place=A1-2", "/people", "/sessions", "/nothing-here", "/shop", "/shop/bins", "/shop/bins/A1-2", "/shop/machines/L3", "/shop/stations/L3%2F4",
 		"/labels", "/labels?select=pieces", "/labels?select=cards", "/labels/worn",
 		"/machines", "/machines/L3", "/edges", "/lives",
 		"/buying", "/buying/parts/INS-D11-08", "/buying/money", "/buying/levels", "/buying/surplus", "/buying/rules", "/orders", "/suppliers", "/counting",

@@ -19,7 +19,11 @@ func (s *Server) peoplePage(c echo.Context) error {
 		v.Badges = "/labels/badges"
 	}
 	for _, p := range people {
-		v.People = append(v.People, personRow{Login: p.Login, Name: p.Name, Role: string(p.Role), Phone: p.Phone})
+		row := personRow{Login: p.Login, Name: p.Name, Role: string(p.Role), Phone: p.Phone}
+		if may(c, access.KeepPeople) {
+			row.Href = "/shop/people/" + pathOf(p.Login)
+		}
+		v.People = append(v.People, row)
 	}
 	return s.page(c, http.StatusOK, "people", "People", v)
 }

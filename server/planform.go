@@ -144,7 +144,7 @@ func (s *Server) stationChoices(ctx context.Context) ([]formOption, error) {
 	out := []formOption{{"", "not said yet", false}}
 	for _, m := range machines {
 		for _, st := range stations {
-			if st.MachineID == m.ID {
+			if st.MachineID == m.ID && st.RetiredAt.IsZero() {
 				t := fmt.Sprintf("%s %s, station %d, %s", m.Code, m.Name, st.Number, st.Interface)
 				if st.CoolantPort != "" {
 					t += ", port " + st.CoolantPort

@@ -191,7 +191,7 @@ type peoplePage struct {
 	People []personRow
 }
 
-type personRow struct{ Login, Name, Role, Phone string }
+type personRow struct{ Login, Href, Name, Role, Phone string }
 
 type loginPage struct {
 	First bool

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"brasspeg/store/life"
 )
@@ -71,6 +72,7 @@ func (s *Store) MachineView(ctx context.Context, code string) (MachineView, erro
 	if err != nil {
 		return v, err
 	}
+	stations = slices.DeleteFunc(stations, func(st Station) bool { return !st.RetiredAt.IsZero() })
 	db := s.read.WithContext(ctx)
 	var jobs []Job
 	if err := db.Where("machine_id = ? AND state = ?", m.ID, "running").Order("from_day, id").Limit(100).Find(&jobs).Error; err != nil {

@@ -18,6 +18,8 @@ type Machine struct {
 	PowerKW   *float64 `gorm:"column:power_kw"`
 	MaxRPM    *float64 `gorm:"column:max_rpm"`
 	CreatedAt Time
+	RetiredAt Time
+	Version   int
 }
 
 // A Station is one seat of a turret, with what it can take.
@@ -31,6 +33,8 @@ type Station struct {
 	CoolantMaxBar *float64
 	MaxProjection *float64 // mm
 	MaxMassKg     *float64
+	RetiredAt     Time // of its place too
+	Version       int
 }
 
 // A Supplier sells.
@@ -94,31 +98,38 @@ func (s *Store) AddSupplier(ctx context.Context, actor PersonID, in Supplier) (S
 // AddMachine makes a machine with its stations; each station becomes a place.
 func (s *Store) AddMachine(ctx context.Context, actor PersonID, in Machine, stations []Station) (Machine, []Station, error) {
 	var out []Station
-	err := s.book(ctx, func(tx *Tx) error {
-		in.CreatedAt = tx.now
-		if err := tx.Create(&in).Error; err != nil {
-			return duplicate(err, "code", "machine %s", in.Code)
-		}
-		tag, err := standard.NewTag(TagMach, int64(in.ID))
-		if err != nil {
-			return err
-		}
-		in.Tag = &tag
-		if err := tx.exec("UPDATE machines SET tag = ? WHERE id = ?", tag, in.ID); err != nil {
-			return err
-		}
-		if out, err = tx.addStations(in, stations); err != nil {
-			return err
-		}
-		return tx.note(actor, "machine added", in.Code, in.Name)
-	})
+	err := s.book(ctx, func(tx *Tx) (err error) { in, out, err = tx.addMachine(actor, in, stations); return err })
 	return in, out, err
+}
+
+func (tx *Tx) addMachine(actor PersonID, in Machine, stations []Station) (Machine, []Station, error) {
+	in.CreatedAt, in.RetiredAt = tx.now, Time{}
+	if err := tx.Create(&in).Error; err != nil {
+		return in, nil, duplicate(err, "code", "machine %s", in.Code)
+	}
+	tag, err := standard.NewTag(TagMach, int64(in.ID))
+	if err != nil {
+		return in, nil, err
+	}
+	in.Tag = &tag
+	if err := tx.exec("UPDATE machines SET tag = ? WHERE id = ?", tag, in.ID); err != nil {
+		return in, nil, err
+	}
+	out, err := tx.addStations(in, stations)
+	if err != nil {
+		return in, nil, err
+	}
+	return in, out, tx.note(actor, "machine added", in.Code, in.Name)
+}
+
+func stationName(machine string, number int) string {
+	return fmt.Sprintf("%s station %d", machine, number)
 }
 
 func (tx *Tx) addStations(m Machine, stations []Station) ([]Station, error) {
 	out := make([]Station, len(stations))
 	for i, st := range stations {
-		place, err := tx.addPlace(Place{Code: fmt.Sprintf("%s/%d", m.Code, st.Number), Name: fmt.Sprintf("%s station %d", m.Name, st.Number), Kind: StationAt, Parent: m.Code})
+		place, err := tx.addPlace(Place{Code: fmt.Sprintf("%s/%d", m.Code, st.Number), Name: stationName(m.Name, st.Number), Kind: StationAt, Parent: m.Code})
 		if err != nil {
 			return nil, onField("from", err)
 		}
@@ -134,42 +145,60 @@ func (tx *Tx) addStations(m Machine, stations []Station) ([]Station, error) {
 // AddStations gives a machine more stations, all or none; each becomes a place. ErrExists: it has
 // one of that number.
 func (s *Store) AddStations(ctx context.Context, actor PersonID, machine string, stations []Station) error {
-	return s.book(ctx, func(tx *Tx) error {
-		m, err := one[Machine](tx.DB, "machine", machine, "code = ?", machine)
-		if err != nil {
-			return err
-		}
-		if _, err := tx.addStations(m, stations); err != nil {
-			return err
-		}
-		return tx.note(actor, "stations added", m.Code, fmt.Sprint(len(stations)))
-	})
+	return s.book(ctx, func(tx *Tx) error { return tx.moreStations(actor, machine, stations) })
+}
+
+func (tx *Tx) moreStations(actor PersonID, machine string, stations []Station) error {
+	m, err := one[Machine](tx.DB, "machine", machine, "code = ?", machine)
+	if err != nil {
+		return err
+	}
+	if !m.RetiredAt.IsZero() {
+		return refuse(ErrRetired, "machine", "%s is out of use; take it into use again first", m.Code)
+	}
+	if _, err := tx.addStations(m, stations); err != nil {
+		return err
+	}
+	return tx.note(actor, "stations added", m.Code, fmt.Sprint(len(stations)))
 }
 
 // AddBins makes bins, all or none, in the order of the walk through the crib behind those that
 // are there. ErrExists: a code is taken.
 func (s *Store) AddBins(ctx context.Context, actor PersonID, codes []string) error {
+	bins, err := newBins(codes)
+	if err != nil {
+		return err
+	}
+	return s.book(ctx, func(tx *Tx) error { return tx.addBins(actor, bins) })
+}
+
+func newBins(codes []string) ([]Place, error) {
+	if len(codes) == 0 {
+		return nil, refuse(ErrBadInput, "codes", "give the code of a bin")
+	}
 	bins := make([]Place, 0, len(codes))
 	for _, c := range codes {
 		code, err := printable("codes", c, 20)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		bins = append(bins, Place{Code: code, Kind: Bin})
 	}
-	return s.book(ctx, func(tx *Tx) error {
-		var n int64
-		if err := tx.Raw("SELECT count(*) FROM places WHERE kind = ?", string(Bin)).Scan(&n).Error; err != nil {
-			return err
+	return bins, nil
+}
+
+func (tx *Tx) addBins(actor PersonID, bins []Place) error {
+	var n int64
+	if err := tx.Raw("SELECT count(*) FROM places WHERE kind = ?", string(Bin)).Scan(&n).Error; err != nil {
+		return err
+	}
+	for i, b := range bins {
+		b.SortKey = fmt.Sprintf("%06d", n+int64(i))
+		if _, err := tx.addPlace(b); err != nil {
+			return onField("codes", err)
 		}
-		for i, b := range bins {
-			b.SortKey = fmt.Sprintf("%06d", n+int64(i))
-			if _, err := tx.addPlace(b); err != nil {
-				return onField("codes", err)
-			}
-		}
-		return tx.note(actor, "bins added", bins[0].Code, fmt.Sprint(len(bins)))
-	})
+	}
+	return tx.note(actor, "bins added", bins[0].Code, fmt.Sprint(len(bins)))
 }
 
 // CountParts is how many parts are on record and in use.
@@ -223,6 +252,9 @@ func (s *Store) SaveJob(ctx context.Context, actor PersonID, j Job) (Job, error)
 	err = s.book(ctx, func(tx *Tx) error {
 		if j.StationID != nil {
 			if _, err := tx.requestOf(&j); err != nil { // a request that can not be read is refused now, not on the day
+				return err
+			}
+			if err := tx.inUse(*j.StationID, j.State); err != nil {
 				return err
 			}
 		}

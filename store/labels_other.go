@@ -67,7 +67,7 @@ const stationsSQL = `SELECT st.*, m.name AS machine, pl.tag FROM stations st JOI
 
 func (c *chosen) stations(ctx context.Context, m MachineID) error {
 	var rows []turretRow
-	if err := c.s.read.WithContext(ctx).Raw(stationsSQL+"(? = 0 OR st.machine_id = ?) ORDER BY m.code, st.number LIMIT 5001", m, m).Scan(&rows).Error; err != nil {
+	if err := c.s.read.WithContext(ctx).Raw(stationsSQL+"st.retired_at IS NULL AND (? = 0 OR st.machine_id = ?) ORDER BY m.code, st.number LIMIT 5001", m, m).Scan(&rows).Error; err != nil {
 		return err
 	}
 	return c.add(stationTexts(rows))
@@ -109,7 +109,7 @@ func (c *chosen) machines(ctx context.Context, only MachineID) error {
 	}
 	var ls []LabelText
 	for _, m := range all {
-		if m.Tag == nil || only != 0 && m.ID != only {
+		if m.Tag == nil || !m.RetiredAt.IsZero() || only != 0 && m.ID != only {
 			continue
 		}
 		l := LabelText{Kind: "station", Tag: *m.Tag, Head: "machine", Title: m.Name, Note: m.Code}

@@ -361,7 +361,7 @@ func init() {
 		w.must(w.read.Raw(q, id).Scan(&n).Error)
 		return Seen{Version: n - w.num("stale", 0, 1), Over: 0}
 	}
-	maps.Copy(opWrites, map[string]func(w *throng) func(Op) error{
+	maps.Copy(opWrites, map[string]write{
 		"EnterBins": func(w *throng) func(Op) error {
 			code := fmt.Sprintf("N%d", w.num("bin", 0, 99))
 			return func(o Op) error { return err2(w.EnterBins(ctx, o, []string{code})) }

@@ -32,6 +32,7 @@ type Person struct {
 	PasswordHash string  `json:"-"`
 	CreatedAt    Time
 	LeftAt       Time
+	Version      int
 }
 
 func (Person) TableName() string { return "people" }
@@ -97,6 +98,36 @@ var common = map[string]bool{
 // AddPerson makes a person and returns the text for his badge, which is shown once: the
 // store keeps only its HMAC.
 func (s *Store) AddPerson(ctx context.Context, actor PersonID, in PersonIn) (p Person, badge string, err error) {
+	if p, badge, err = s.newPerson(in); err != nil {
+		return p, "", err
+	}
+	added := p
+	err = s.book(ctx, func(tx *Tx) (err error) { added, err = tx.addPerson(actor, p); return err })
+	return added, badge, err
+}
+
+// EnterPerson is AddPerson as an act of a form. What he logs in by is no part of what the act is
+// known by: it would be kept.
+func (s *Store) EnterPerson(ctx context.Context, o Op, in PersonIn) (Receipt, error) {
+	p, _, no := s.newPerson(in)
+	return s.op(ctx, o, ActShop, struct {
+		Login, Name, Phone string
+		Role               Role
+	}{in.Login, in.Name, in.Phone, in.Role}, func(e *entry) error {
+		if err := e.onlyAdmin(); err != nil {
+			return err
+		}
+		if no != nil {
+			return no
+		}
+		e.receipt.Says = p.Name + " is entered."
+		_, err := e.addPerson(o.Actor, p)
+		return err
+	})
+}
+
+// newPerson is a person with the hashes of what he logs in by, not yet in the store.
+func (s *Store) newPerson(in PersonIn) (p Person, badge string, err error) {
 	if in.Login, err = printable("login", strings.ToLower(in.Login), 40); err != nil {
 		return p, "", err
 	}
@@ -126,21 +157,22 @@ func (s *Store) AddPerson(ctx context.Context, actor PersonID, in PersonIn) (p P
 	}
 	mac := s.mac("badge", badge)
 	p.BadgeHMAC = &mac
-	err = s.book(ctx, func(tx *Tx) error {
-		place, err := tx.addPlace(Place{Code: "WITH " + strings.ToUpper(in.Login), Name: in.Name, Kind: PersonAt})
-		if errors.Is(err, ErrExists) { // of the place of his hands, which nobody asked for
-			return refuse(ErrExists, "login", "login %s exists already", in.Login)
-		}
-		if err != nil {
-			return err
-		}
-		p.PlaceID, p.CreatedAt = place.ID, tx.now
-		if err := tx.Create(&p).Error; err != nil {
-			return duplicate(err, "login", "login %s", in.Login)
-		}
-		return tx.note(actor, "person added", p.Login, string(p.Role))
-	})
-	return p, badge, err
+	return p, badge, nil
+}
+
+func (tx *Tx) addPerson(actor PersonID, p Person) (Person, error) {
+	place, err := tx.addPlace(Place{Code: "WITH " + strings.ToUpper(p.Login), Name: p.Name, Kind: PersonAt})
+	if errors.Is(err, ErrExists) { // of the place of his hands, which nobody asked for
+		return p, refuse(ErrExists, "login", "login %s exists already", p.Login)
+	}
+	if err != nil {
+		return p, err
+	}
+	p.PlaceID, p.CreatedAt = place.ID, tx.now
+	if err := tx.Create(&p).Error; err != nil {
+		return p, duplicate(err, "login", "login %s", p.Login)
+	}
+	return p, tx.note(actor, "person added", p.Login, string(p.Role))
 }
 
 // note writes an audit row. actor 0 is the person at the console.
@@ -191,17 +223,19 @@ func (s *Store) SetSecrets(ctx context.Context, actor, id PersonID, pin, passwor
 
 // Leave ends a person's rights at once: sessions and tokens stop working.
 func (s *Store) Leave(ctx context.Context, actor, id PersonID) error {
-	return s.book(ctx, func(tx *Tx) error {
-		if err := tx.must(refuse(ErrNotFound, "person", "person %d is not known here, or has left", id),
-			"UPDATE people SET left_at = ?, badge_hmac = NULL WHERE id = ? AND left_at IS NULL", tx.now, id); err != nil {
-			return err
-		}
-		delete(tx.roles, id)
-		if err := tx.exec("UPDATE tokens SET revoked_at = ? WHERE person_id = ? AND revoked_at IS NULL", tx.now, id); err != nil {
-			return err
-		}
-		return tx.note(actor, "person left", fmt.Sprint(id), "")
-	})
+	return s.book(ctx, func(tx *Tx) error { return tx.leave(actor, id) })
+}
+
+func (tx *Tx) leave(actor, id PersonID) error {
+	if err := tx.must(refuse(ErrNotFound, "person", "person %d is not known here, or has left", id),
+		"UPDATE people SET left_at = ?, badge_hmac = NULL WHERE id = ? AND left_at IS NULL", tx.now, id); err != nil {
+		return err
+	}
+	delete(tx.roles, id)
+	if err := tx.exec("UPDATE tokens SET revoked_at = ? WHERE person_id = ? AND revoked_at IS NULL", tx.now, id); err != nil {
+		return err
+	}
+	return tx.note(actor, "person left", fmt.Sprint(id), "")
 }
 
 // People lists who works here, by name.
@@ -399,4 +433,5 @@ const (
 	ActReserve ledger.Act = "reserve"
 	ActPlan    ledger.Act = "plan"
 	ActPart    ledger.Act = "part"
+	ActShop    ledger.Act = "shop"
 )

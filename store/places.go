@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"maps"
 	"sync"
 
 	"gorm.io/gorm"
@@ -51,6 +52,7 @@ type Place struct {
 	SortKey   string
 	CreatedAt Time
 	RetiredAt Time
+	Version   int
 }
 
 // The places every shop has, by code.
@@ -64,7 +66,7 @@ const (
 	CodeAdjust     = "ADJUST"
 )
 
-// placeBook remembers the kind of every place: kinds never change, and every movement asks.
+// placeBook remembers every place, because every movement asks; a change of one renews it.
 type placeBook struct {
 	mu     sync.RWMutex
 	byID   map[PlaceID]Place
@@ -119,6 +121,27 @@ func (b *placeBook) add(p Place) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.byID[p.ID], b.byCode[p.Code] = p, p.ID
+}
+
+// forget makes whoever asks next read the place.
+func (b *placeBook) forget(id PlaceID) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	delete(b.byID, id)
+}
+
+// renew reads a place that was changed again. When it can not be read it is forgotten, and read
+// by whoever asks next.
+func (b *placeBook) renew(db *gorm.DB, id PlaceID) {
+	var p Place
+	r := db.Where("id = ?", id).Limit(1).Find(&p)
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	maps.DeleteFunc(b.byCode, func(_ string, of PlaceID) bool { return of == id })
+	delete(b.byID, id)
+	if r.Error == nil && r.RowsAffected == 1 {
+		b.byID[id], b.byCode[p.Code] = p, id
+	}
 }
 
 // place reads a place, from memory when it is known there.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"runtime"
 	"slices"
 	"sync"
@@ -63,6 +64,11 @@ func (s *Store) Readiness(ctx context.Context) ([]Ready, error) {
 
 // checkAll checks jobs with a constant number of queries.
 func (s *Store) checkAll(ctx context.Context, jobs []Job) ([]Ready, error) {
+	return s.checkAt(ctx, jobs, nil)
+}
+
+// checkAt is checkAll with some stations as they would be.
+func (s *Store) checkAt(ctx context.Context, jobs []Job, changed map[StationID]*Station) ([]Ready, error) {
 	shelf, err := s.Shelf(ctx)
 	if err != nil {
 		return nil, err
@@ -80,6 +86,7 @@ func (s *Store) checkAll(ctx context.Context, jobs []Job) ([]Ready, error) {
 	for i := range rows {
 		stations[rows[i].ID] = &rows[i]
 	}
+	maps.Copy(stations, changed)
 	out := make([]Ready, len(jobs))
 	one := func(r *Ready) {
 		var st *Station

@@ -27,12 +27,13 @@ func (r Role) withArticle() string {
 }
 
 // acts is who may book what. An operator acts for himself, which the acts themselves check;
-// an admin keeps the program and does not book.
+// an admin keeps the program and what the shop is made of, and books
+// nothing.
 var acts = map[Role]map[ledger.Act]bool{
 	Operator:  {ledger.Issue: true, ledger.Return: true, ledger.Use: true, ledger.Reverse: true, ActEdge: true, ActMade: true, ActRemark: true, ActStart: true},
 	Attendant: {ledger.Issue: true, ledger.Return: true, ledger.Receive: true, ledger.Transfer: true, ledger.Count: true, ledger.Adjust: true, ledger.Scrap: true, ledger.Use: true, ledger.Reverse: true, ActEdge: true, ActMade: true, ActReserve: true, ActStart: true, ActOverride: true, ActClose: true, ActRemark: true, ActPart: true, ActLink: true, ActOrder: true, ActPrint: true},
-	Manager:   {ledger.Issue: true, ledger.Return: true, ledger.Receive: true, ledger.Transfer: true, ledger.Count: true, ledger.Adjust: true, ledger.Scrap: true, ledger.Use: true, ledger.Reverse: true, ActEdge: true, ActMade: true, ActLifePlan: true, ActReserve: true, ActStart: true, ActOverride: true, ActClose: true, ActRemark: true, ActPart: true, ActLink: true, ActMerge: true, ActPlan: true, ActOrder: true, ActApprove: true, ActPrint: true},
-	Admin:     {},
+	Manager:   {ledger.Issue: true, ledger.Return: true, ledger.Receive: true, ledger.Transfer: true, ledger.Count: true, ledger.Adjust: true, ledger.Scrap: true, ledger.Use: true, ledger.Reverse: true, ActEdge: true, ActMade: true, ActLifePlan: true, ActReserve: true, ActStart: true, ActOverride: true, ActClose: true, ActRemark: true, ActPart: true, ActLink: true, ActMerge: true, ActPlan: true, ActOrder: true, ActApprove: true, ActPrint: true, ActShop: true},
+	Admin:     {ActShop: true},
 }
 
 // May says whether a role may book an act at all.

@@ -19,7 +19,7 @@ import (
 //	I21 (further) nothing is promised to a job that is closed; a piece is promised as one
 //	I22 (further) a plan in force is of a job that is open, and its pieces are promised by it; with a plan end its promises
 //	I25 an item is counted as its part is; one out of use is not in the shop; a place is of its kind, and a person's
-//	    hands and a station are the place of one
+//	    hands and a station are the place of one; nothing stands in a place out of use, no open job on such a station
 //	I26 a part that is merged into another has nothing of its own left, and the merge is on record
 //	I27 a print has as many labels as it says
 //	I28 a session is somebody's whole or nobody's, and on a device in use; who has left has no token
@@ -56,6 +56,15 @@ var shopChecks = []rowCheck{
 	{"I25", "place {a} is a {b}, and it is that of {c}", `
 		SELECT p.code AS a, p.kind AS b, CAST(count(x.place_id) AS TEXT) AS c FROM places p LEFT JOIN (SELECT place_id FROM people UNION ALL SELECT place_id FROM stations) x ON x.place_id = p.id
 		WHERE p.kind IN ('person','station') GROUP BY p.id, p.code, p.kind HAVING count(x.place_id) <> 1 ORDER BY p.id LIMIT 100`},
+	{"I25", "place {a} is out of use, and {b} pieces are in it", `
+		SELECT p.code AS a, sum(s.qty) AS b, '' AS c FROM places p JOIN stock s ON s.place_id = p.id WHERE p.retired_at IS NOT NULL AND s.qty > 0 GROUP BY p.id, p.code ORDER BY p.id LIMIT 100`},
+	{"I25", "{a} is {b}, and {c}", `
+		SELECT p.code AS a, CASE WHEN s.retired_at IS NULL THEN 'in use' ELSE 'out of use' END AS b, CASE WHEN (s.retired_at IS NULL) <> (p.retired_at IS NULL) THEN 'its place is otherwise' ELSE 'its machine is out of use' END AS c
+		FROM stations s JOIN places p ON p.id = s.place_id JOIN machines m ON m.id = s.machine_id
+		WHERE (s.retired_at IS NULL) <> (p.retired_at IS NULL) OR s.retired_at IS NULL AND m.retired_at IS NOT NULL ORDER BY p.id LIMIT 100`},
+	{"I25", "job {a} is {b} on {c}, which is out of use", `
+		SELECT j.code AS a, j.state AS b, p.code AS c FROM jobs j JOIN stations s ON s.id = j.station_id JOIN places p ON p.id = s.place_id
+		WHERE s.retired_at IS NOT NULL AND j.state IN ('planned','running') ORDER BY j.id LIMIT 100`},
 	{"I25", "job {a} is on {b}, and its station is on {c}", `
 		SELECT j.code AS a, coalesce(m.code, 'no machine') AS b, n.code AS c FROM jobs j JOIN stations s ON s.id = j.station_id JOIN machines n ON n.id = s.machine_id LEFT JOIN machines m ON m.id = j.machine_id
 		WHERE m.id IS NOT NULL AND m.id <> n.id ORDER BY j.id LIMIT 100`},
