@@ -177,13 +177,14 @@ func (s *Store) Instead(ctx context.Context, part PartID) ([]Alternative, error)
 func (s *Store) twins(ctx context.Context, part PartID, free, today string) ([]Alternative, error) {
 	db := s.read.WithContext(ctx)
 	var same []Alternative
-	if err := db.Raw(`SELECT p.id, p.code, p.name, `+free+` AS free FROM parts p WHERE p.retired_at IS NULL AND p.id <> ?
-		AND p.kind = (SELECT kind FROM parts WHERE id = ?) AND p.kind <> 'spare'
-		AND EXISTS (SELECT 1 FROM part_joints j WHERE j.part_id = p.id)
-		AND NOT EXISTS (SELECT 1 FROM part_joints a WHERE a.part_id = ? AND NOT EXISTS (SELECT 1 FROM part_joints b WHERE b.part_id = p.id
-			AND b.side = a.side AND b.family = a.family AND b.code = a.code AND coalesce(b.mm, 0) = coalesce(a.mm, 0) AND b.gender = a.gender))
+	// From the few joints of this part to those like them, not over all parts: a shop has thousands.
+	if err := db.Raw(`SELECT p.id, p.code, p.name, `+free+` AS free FROM parts p
+		JOIN (SELECT b.part_id, count(DISTINCT a.n) AS like_it FROM part_joints a JOIN part_joints b ON b.family = a.family AND b.code = a.code AND b.side = a.side
+			AND coalesce(b.mm, 0) = coalesce(a.mm, 0) AND b.gender = a.gender WHERE a.part_id = ? GROUP BY b.part_id) t ON t.part_id = p.id
+		WHERE p.retired_at IS NULL AND p.id <> ? AND p.kind = (SELECT kind FROM parts WHERE id = ?) AND p.kind <> 'spare'
+		AND t.like_it = (SELECT count(*) FROM part_joints a WHERE a.part_id = ?)
 		AND (SELECT count(*) FROM part_joints b WHERE b.part_id = p.id) = (SELECT count(*) FROM part_joints a WHERE a.part_id = ?)
-		ORDER BY p.code LIMIT 50`, today, part, part, part, part).Scan(&same).Error; err != nil || len(same) == 0 {
+		ORDER BY p.code LIMIT 50`, today, part, part, part, part, part).Scan(&same).Error; err != nil || len(same) == 0 {
 		return nil, err
 	}
 	ids := []PartID{part}
