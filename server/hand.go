@@ -405,7 +405,7 @@ func (h *hand) planReturn(p *plan) {
 		qty = h.numbers[len(h.numbers)-1]
 	}
 	if h.bin == nil && !h.yes {
-		p.next = "Scan the drawer it goes into, or press Enter to put it into its own."
+		p.next = strings.TrimSpace(h.withAnother() + " Scan the drawer it goes into, or press Enter to put it into its own.")
 		return
 	}
 	if h.bin != nil && !h.yes {
@@ -426,6 +426,16 @@ func (h *hand) planReturn(p *plan) {
 			}
 		}
 	}
+}
+
+// withAnother says that a piece is with somebody else than the badge on the Window, as when another
+// Window handed it out while it lay here; "" when it is not.
+func (h *hand) withAnother() string {
+	st := h.items[0]
+	if h.who == nil || st.Kind != store.KindPiece || len(st.At) == 0 || st.At[0].PlaceID == h.who.PlaceID {
+		return ""
+	}
+	return fmt.Sprintf("%s is %s by the books, so it is not handed to %s; this brings it back.", st.Tag, whereText(st), h.who.Name)
 }
 
 func (h *hand) planIssue(p *plan, v viewer) {

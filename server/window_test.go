@@ -329,3 +329,23 @@ func FuzzWindowScan(f *testing.F) {
 		}
 	})
 }
+
+// Two Windows with the same piece hand it out once. The slower one is told who has it by now, before
+// Enter could bring it back by mistake.
+func TestWindowTwoWithOnePiece(t *testing.T) {
+	sh := newShop(t)
+	tag := sh.tags("BAR-40-470")[0]
+	one, two := sh.window("brisa").scan(tag), sh.window("mads").scan(tag)
+	before := sh.movements()
+	one.scan(sh.badges["ivo"])
+	two.scan(sh.badges["orla"])
+	if sh.movements() != before+1 || sh.where(tag) != "with Ivo Lend" {
+		t.Fatalf("%d moved, it is %s", sh.movements()-before, sh.where(tag))
+	}
+	if n := two.next(); !strings.Contains(n, "with Ivo Lend") || !strings.Contains(n, "not handed to Orla Vane") {
+		t.Errorf("the slower Window says %q", n)
+	}
+	if two = sh.window("mads").scan(tag, sh.badges["ivo"]); strings.Contains(two.next(), "not handed") {
+		t.Errorf("brought back by who has it: %q", two.next())
+	}
+}
