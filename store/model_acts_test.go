@@ -15,6 +15,7 @@ import (
 
 	"brasspeg/store/ledger"
 	"brasspeg/store/life"
+	"brasspeg/store/reorder"
 )
 
 // A throng is a shop on which every act is booked at random, with what a plain model says of it.
@@ -347,6 +348,10 @@ var opWrites = map[string]write{
 	"CloseLine": func(w *throng) func(Op) error {
 		l := w.one("SELECT id FROM order_lines ORDER BY id")
 		return func(o Op) error { return err2(w.CloseLine(ctx, o, l, "it will not come")) }
+	},
+	"CorrectPrice": func(w *throng) func(Op) error {
+		l, m := w.one("SELECT id FROM order_lines ORDER BY id"), reorder.Money{Cents: int64(w.num("cents", 1, 900)), Currency: "EUR"}
+		return func(o Op) error { return err2(w.CorrectPrice(ctx, o, l, nil, m, "the bill says so")) }
 	},
 	"ReceiveLine": func(w *throng) func(Op) error {
 		in := ReceiveLineIn{Line: w.one("SELECT id FROM order_lines ORDER BY id"), Qty: int64(w.num("qty", 1, 4)), Unit: "piece", To: w.aBin(), Sure: w.num("sure", 0, 1) == 1}
