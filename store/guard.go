@@ -34,10 +34,27 @@ func engineCode(err error) int {
 	if errors.As(err, &c) {
 		return c.Code()
 	}
-	for e := err; e != nil; e = errors.Unwrap(e) { // the C engine's error, without importing it
-		var m struct{ Code, ExtendedCode int }
-		if b, no := json.Marshal(e); no == nil && json.Unmarshal(b, &m) == nil && m.Code != 0 {
-			return max(m.Code, m.ExtendedCode)
+	return codeOfC(err)
+}
+
+// codeOfC finds the C engine's error, without importing it, among all that an error wraps: a
+// transaction that failed and could not be rolled back has two.
+func codeOfC(err error) int {
+	if err == nil {
+		return 0
+	}
+	var m struct{ Code, ExtendedCode int }
+	if b, no := json.Marshal(err); no == nil && json.Unmarshal(b, &m) == nil && m.Code != 0 {
+		return max(m.Code, m.ExtendedCode)
+	}
+	switch w := err.(type) {
+	case interface{ Unwrap() error }:
+		return codeOfC(w.Unwrap())
+	case interface{ Unwrap() []error }:
+		for _, e := range w.Unwrap() {
+			if n := codeOfC(e); n != 0 {
+				return n
+			}
 		}
 	}
 	return 0
