@@ -62,7 +62,7 @@ func (s *Store) FillPart(ctx context.Context, e PartEntry) (Filled, error) {
 	db := s.read.WithContext(ctx)
 	var lost error
 	f, err := fillPart(e, func(code string) (PlaceID, bool) {
-		p, err := one[Place](db, "place", code, "upper(code) = ? AND outside = ?", code, false)
+		p, err := one[Place](db, "place", code, "upper(code) = ? AND outside = ? AND retired_at IS NULL", code, false)
 		if err != nil && !errors.Is(err, ErrNotFound) {
 			lost = err
 		}
@@ -89,7 +89,7 @@ func fillPart(e PartEntry, place func(string) (PlaceID, bool), supplier func(str
 	if t := strings.ToUpper(strings.TrimSpace(e.Home)); t != "" {
 		id, ok := place(t)
 		if !ok {
-			return f, refuse(ErrBadInput, "home", "there is no place %s; make it first, or leave the home empty", t)
+			return f, refuse(ErrBadInput, "home", "there is no place %s in use; make it first, or leave the home empty", t)
 		}
 		p.HomeID = &id
 	}

@@ -255,7 +255,7 @@ func readPartsBook(db *gorm.DB) (*partsBook, error) {
 		}
 	}
 	var places []Place
-	if err := db.Where("outside = ?", false).Order("code").Limit(1_000_000).Find(&places).Error; err != nil {
+	if err := db.Where("outside = ? AND retired_at IS NULL", false).Order("code").Limit(1_000_000).Find(&places).Error; err != nil {
 		return nil, err
 	}
 	for _, p := range places {

@@ -73,6 +73,12 @@ func TestChangeBin(t *testing.T) {
 		s.must2(s.SetBinRetired(ctx, op(s.boss), a, true))
 		_, err = s.SetBinRetired(ctx, op(s.boss), a, true)
 		s.says(err, ErrRetired)
+		entry := PartEntry{Code: "HED-9", Kind: "spare", Name: "screw", Home: "C4-2"}
+		_, err = s.FillPart(ctx, entry)
+		s.says(err, ErrBadInput, "no place C4-2 in use")
+		entry.Home = "A2"
+		_, err = s.FillPart(ctx, entry)
+		s.must(err)
 		for range 2 { // from memory, and read anew
 			_, err = s.Transfer(ctx, op(s.gate), TransferIn{Picks: []Pick{{Item: it.ID, Qty: 1, Place: other}}, To: a})
 			s.says(err, ErrRetired, "C4-2 is out of use")
