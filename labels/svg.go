@@ -90,19 +90,39 @@ func (d *art) strokes(b *bytes.Buffer, places int) {
 		b.WriteString(` d="`)
 		x := t.x
 		for _, r := range t.s {
+			// After its first point a letter is written by steps, so that the same letter is the same
+			// text wherever it stands: a page of labels packs to half.
 			segs := t.face.outline(r, &buf)
+			var at, begin [2]float64 // of the letter
 			for i, s := range segs {
-				if s.op == 'M' && i > 0 {
+				first := i == 0
+				if s.op == 'M' && !first {
 					b.WriteByte('Z')
+					at = begin
 				}
-				b.WriteByte(s.op)
+				if first {
+					b.WriteByte('M')
+				} else {
+					b.WriteByte(s.op + 'a' - 'A')
+				}
+				var to [2]float64
 				for k, q := range s.pts[:s.n] {
 					if k > 0 {
 						b.WriteByte(' ')
 					}
-					num(x + q[0]*t.em)
+					to = [2]float64{rounded(q[0]*t.em, places), rounded(q[1]*t.em, places)}
+					if first {
+						num(x + to[0])
+						b.WriteByte(' ')
+						num(t.y + to[1])
+						continue
+					}
+					num(to[0] - at[0])
 					b.WriteByte(' ')
-					num(t.y + q[1]*t.em)
+					num(to[1] - at[1])
+				}
+				if at = to; s.op == 'M' {
+					begin = to
 				}
 			}
 			if len(segs) > 0 {

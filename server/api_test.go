@@ -189,6 +189,8 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 	if again := d.ask("POST", at+"/receipts", receipt, delivery, 201); string(again) != string(first) {
 		t.Errorf("the same delivery again: %s, want %s", again, first)
 	}
+	d.ask("POST", at+"/price", newOp(), map[string]any{"line": line, "price": "6.10", "currency": "EUR", "was": "7.20", "was_currency": "EUR", "reason": "a slip"}, 201)
+	d.ask("POST", at+"/price", newOp(), map[string]any{"line": line, "price": "6.30", "currency": "EUR", "was": "7.20", "was_currency": "EUR", "reason": "seen too late"}, 412)
 	d.ask("POST", at+"/receipts", newOp(), map[string]any{"line": line + 99, "qty": 10, "unit": "piece"}, 404)
 	d.ask("POST", at+"/closing", newOp(), map[string]any{"line": line, "reason": "no longer made"}, 201)
 	must(t, json.Unmarshal(d.ask("GET", at, "", nil, 200), &o))

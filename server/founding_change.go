@@ -33,9 +33,10 @@ type shopEdit struct {
 }
 
 type editField struct {
-	Name, Label, Value, Class, Help string
-	Must                            bool
-	Choices                         []formOption
+	ID                        string // and its name
+	Label, Value, Class, Help string
+	Must                      bool
+	Choices                   []formOption
 }
 
 type turretRow struct{ Href, Code, Seat, Port, Bar, Swing, Mass, State, Labels string }
@@ -152,9 +153,9 @@ func (s *Server) binPage(c echo.Context) error {
 	v := shopEdit{Code: p.Code, Href: "/shop/bins/" + pathOf(p.Code), Back: "/shop/bins", BackText: "All bins", Op: newOp(), OpRetire: newOp(), Version: p.Version, Retired: since(p.RetiredAt),
 		Rule: "A bin goes out of use empty, and when it is nothing's home.",
 		Fields: []editField{
-			{Name: "code", Label: "Code, as on the drawer", Value: p.Code, Class: "code", Must: true, Help: "with another code, print its label anew; the old label's tag still scans"},
-			{Name: "name", Label: "What people call it", Value: p.Name, Help: "empty: the code"},
-			{Name: "sort_key", Label: "Place in the walk through the crib", Value: p.SortKey, Class: "code", Help: "lists of things to fetch are in the order of this"},
+			{ID: "code", Label: "Code, as on the drawer", Value: p.Code, Class: "code", Must: true, Help: "with another code, print its label anew; the old label's tag still scans"},
+			{ID: "name", Label: "What people call it", Value: p.Name, Help: "empty: the code"},
+			{ID: "sort_key", Label: "Place in the walk through the crib", Value: p.SortKey, Class: "code", Help: "lists of things to fetch are in the order of this"},
 		}}
 	if p.RetiredAt.IsZero() {
 		v.Labels, v.LabelsText = s.labelLink(c, p.Code), "Print its label"
@@ -229,10 +230,10 @@ func (s *Server) machineRecordPage(c echo.Context) error {
 		Lead: "The code stays: labels and stations have it. Stations are changed one by one below.",
 		Rule: "A machine goes out of use with its stations, when no open job is on it and nothing stands in its turret.",
 		Fields: []editField{
-			{Name: "name", Label: "What people call it", Value: m.Name, Must: true},
-			{Name: "maker", Label: "Maker", Value: m.Maker},
-			{Name: "power", Label: "Power, kW", Value: plain(m.PowerKW), Class: "few", Help: "empty: not known"},
-			{Name: "rpm", Label: "Highest speed, 1/min", Value: plain(m.MaxRPM), Class: "few", Help: "empty: not known"},
+			{ID: "name", Label: "What people call it", Value: m.Name, Must: true},
+			{ID: "maker", Label: "Maker", Value: m.Maker},
+			{ID: "power", Label: "Power, kW", Value: plain(m.PowerKW), Class: "few", Help: "empty: not known"},
+			{ID: "rpm", Label: "Highest speed, 1/min", Value: plain(m.MaxRPM), Class: "few", Help: "empty: not known"},
 		}}
 	if m.RetiredAt.IsZero() {
 		v.Labels, v.LabelsText = s.labelLink(c, m.Code), "Print the labels of it and its stations"
@@ -322,11 +323,11 @@ func (s *Server) stationPage(c echo.Context) error {
 		Lead: "Every verdict on this station is found by these values. They are on the turret and in the machine's papers; what is left empty cannot be checked: look at it yourself.",
 		Rule: "A station goes out of use when no open job is on it and nothing stands in it.",
 		Fields: []editField{
-			{Name: "seat", Label: "Turret seat, such as VDI40", Value: st.Interface, Class: "code", Must: true},
-			{Name: "port", Label: "Coolant port, such as F:G 1/4", Value: st.CoolantPort, Class: "code", Help: "empty: none"},
-			{Name: "pressure", Label: "Coolant at most, bar", Value: plain(st.CoolantMaxBar), Class: "few", Help: "empty: not known"},
-			{Name: "projection", Label: "Swings at most, mm", Value: plain(st.MaxProjection), Class: "few", Help: "empty: not known"},
-			{Name: "mass", Label: "Carries at most, kg", Value: plain(st.MaxMassKg), Class: "few", Help: "empty: not known"},
+			{ID: "seat", Label: "Turret seat, such as VDI40", Value: st.Interface, Class: "code", Must: true},
+			{ID: "port", Label: "Coolant port, such as F:G 1/4", Value: st.CoolantPort, Class: "code", Help: "empty: none"},
+			{ID: "pressure", Label: "Coolant at most, bar", Value: plain(st.CoolantMaxBar), Class: "few", Help: "empty: not known"},
+			{ID: "projection", Label: "Swings at most, mm", Value: plain(st.MaxProjection), Class: "few", Help: "empty: not known"},
+			{ID: "mass", Label: "Carries at most, kg", Value: plain(st.MaxMassKg), Class: "few", Help: "empty: not known"},
 		}}
 	if st.RetiredAt.IsZero() {
 		v.Labels, v.LabelsText = s.labelLink(c, p.Code), "Print its label"
@@ -382,13 +383,13 @@ func (s *Server) personPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	role := editField{Name: "role", Label: "Role"}
+	role := editField{ID: "role", Label: "Role"}
 	for _, r := range store.Roles {
 		role.Choices = append(role.Choices, formOption{Value: string(r), Text: string(r), Chosen: r == p.Role})
 	}
 	v := shopEdit{Code: p.Login, Name: p.Name, Href: "/shop/people/" + pathOf(p.Login), Back: "/people", BackText: "People", Op: newOp(), OpRetire: newOp(), Version: p.Version, Leave: true,
 		Lead:   "The login name stays. A new role holds from the next request on.",
-		Fields: []editField{{Name: "name", Label: "Name", Value: p.Name, Must: true}, role, {Name: "phone", Label: "Phone", Value: p.Phone}}}
+		Fields: []editField{{ID: "name", Label: "Name", Value: p.Name, Must: true}, role, {ID: "phone", Label: "Phone", Value: p.Phone}}}
 	if may(c, access.MakeBadges) {
 		v.Labels, v.LabelsText = "/labels/badges", "Make a badge"
 	}

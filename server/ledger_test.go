@@ -84,7 +84,7 @@ func TestLedgerNarrowed(t *testing.T) {
 			if in[fmt.Sprint(l.Seq)] != want {
 				t.Errorf("%s: line %d %s %s in the file: %v", tt.query, l.Seq, l.Act, l.Tag, !want)
 			}
-			if got := strings.Contains(a.body, fmt.Sprintf(`<tr><td class="num">%d</td><td>`, l.Seq)); got != want {
+			if got := strings.Contains(a.body, fmt.Sprintf(`<tr><td data-head="No." class="num">%d</td><td`, l.Seq)); got != want {
 				t.Errorf("%s: line %d %s %s on the page: %v", tt.query, l.Seq, l.Act, l.Tag, got)
 			}
 		}
@@ -119,7 +119,7 @@ func TestLedgerLooksFurtherBack(t *testing.T) {
 		a := c.get(next)
 		_, table, _ := strings.Cut(a.body, "<tbody>")
 		for _, row := range strings.Split(table, "<tr>")[1:] {
-			seq, _, _ := strings.Cut(strings.TrimPrefix(row, `<td class="num">`), "<")
+			seq, _, _ := strings.Cut(strings.TrimPrefix(row, `<td data-head="No." class="num">`), "<")
 			if seen[seq] {
 				t.Fatalf("line %s comes twice", seq)
 			}

@@ -23,7 +23,7 @@ var pageBodies = map[string]any{
 	"machines": machinesBody{}, "machine": machineBody{}, "edges": accountBody{}, "lives": livesBody{}, "life": lifeBody{},
 	"buying": buyingPage{}, "buypart": buyPartPage{}, "buytable": buyTablePage{}, "buyrules": rulesPage{}, "orders": ordersPage{}, "order": orderPage{}, "counting": countingPage{},
 	"labels": labelsBody{}, "labelprint": labelPrintBody{}, "worn": wornBody{}, "badges": badgesBody{},
-	"founding": foundingPage{}, "suppliers": suppliersPage{}, "supplier": supplierPage{},
+	"founding": foundingPage{}, "shopbins": binsBody{}, "shopedit": shopEdit{}, "suppliers": suppliersPage{}, "supplier": supplierPage{},
 }
 
 // Every template is filled from its struct, once empty and once with everything set, so that
