@@ -178,9 +178,26 @@ func (b *browser) keys(pause time.Duration, text string) (slowest time.Duration)
 // text is what an element says, "" while it is not there.
 func (b *browser) text(sel string) string {
 	b.t.Helper()
-	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`document.querySelector(`+strconv.Quote(sel)+`)?.textContent ?? ""`))
+	return b.ask(`document.querySelector(` + strconv.Quote(sel) + `)?.textContent ?? ""`)
+}
+
+// ask asks the page; what is asked may be a promise. A page that is just being left has no answer,
+// and the one that follows is asked.
+func (b *browser) ask(expr string) string {
+	b.t.Helper()
+	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](expr, chromedp.EvalAwaitPromise))
+	for n := 0; left(err) && n < 40; n++ {
+		time.Sleep(50 * time.Millisecond)
+		s, err = chromedp.Run(b.ctx, chromedp.Evaluate[string](expr, chromedp.EvalAwaitPromise))
+	}
 	must(b.t, err)
 	return s
+}
+
+// left reports what Chromium says when the page was left while it was asked.
+func left(err error) bool {
+	return err != nil && (strings.Contains(err.Error(), "Inspected target navigated or closed") ||
+		strings.Contains(err.Error(), "Execution context was destroyed") || strings.Contains(err.Error(), "Cannot find context with specified id"))
 }
 
 // until waits for words in an element; a page that does not say them fails with what it says.

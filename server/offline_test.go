@@ -83,9 +83,7 @@ func (b *browser) offline() (back func()) {
 // js asks the page; what is asked may be a promise.
 func (b *browser) js(expr string) string {
 	b.t.Helper()
-	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](expr, chromedp.EvalAwaitPromise))
-	must(b.t, err)
-	return s
+	return b.ask(expr)
 }
 
 func (b *browser) untilJS(expr, want string) {

@@ -36,6 +36,7 @@ func TestBrowserOrderToTheLastPiece(t *testing.T) {
 	b.do(chromedp.SetValue("#unit-"+line, "box"), chromedp.Focus("#box-"+line))
 	b.wedge("K-77")
 	b.untilJS(`document.getElementById("box-`+line+`")?.value.toUpperCase() ?? "gone"`, "K-77")
+	b.untilJS(`document.activeElement.id`, "to-"+line)
 	if strings.Contains(b.text("#record"), "Received") {
 		t.Error("the scan of the box number alone has booked the delivery")
 	}

@@ -49,6 +49,16 @@ function intoField(text) {
 	return true;
 }
 
+// A number off a box may be too short to be told from typing; the Enter behind it books nothing,
+// it goes to the next field.
+document.addEventListener("keydown", (e) => {
+	const at = e.target;
+	if (e.key !== "Enter" || !(at instanceof HTMLInputElement) || !at.matches('input[data-scan]:not([data-scan="page"])')) return;
+	e.preventDefault();
+	const all = Array.from(at.form.elements).filter((el) => el.type !== "hidden" && !el.disabled);
+	all[all.indexOf(at) + 1]?.focus();
+});
+
 // toLine goes to the first field of a list that stands for what was scanned.
 function toLine(text) {
 	const field = document.querySelector(`[data-tags~="${CSS.escape(text)}"]`);
